@@ -1,0 +1,145 @@
+"""The log: JSON Lines (RFC 8259 texts, one a line, ASCII alone), a `run` record first and a `summary` record last.
+
+How numbers are rounded: lengths to 6 decimals of a millimetre, times to 3 decimals of a second, both to the nearest,
+save `needed_z_mm`, which is rounded up, so that no height stands in the log that would not do. (What is less than
+1e-7 mm over a 6-decimal figure is the noise of the arithmetic, and counts as that figure.) A number that is not known,
+or not finite, is null. Blocks stand without their line end; bytes of theirs that are not UTF-8 stand as `\\xNN`.
+"""
+
+import json
+import math
+import shutil
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any, BinaryIO, Self
+
+from gcode_guard.record.findings import Assumption, Change, Finding, Run
+from gcode_guard.record.summary import Summary
+
+Record = Run | Assumption | Change | Finding | Summary
+
+NOISE = 1e-7
+"""mm; by how much a needed height may be over a rounded figure and still count as it."""
+
+
+def log_line(record: Record) -> bytes:
+    """`record` as one line of the log, with its line feed."""
+    return json.dumps(_fields(record), ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
+
+
+class LogSpool:
+    """Holds the records of a run on disk until its digest is known, since the `run` record comes first.
+
+    `directory`: where the temporary file goes; None is the system's place for such files. Raises OSError from writing.
+    """
+
+    def __init__(self, directory: Path | None = None) -> None:
+        self._spool: IO[bytes] = tempfile.TemporaryFile(dir=directory)
+
+    def add(self, record: Assumption | Change | Finding) -> None:
+        """Takes the next record."""
+        self._spool.write(log_line(record))
+
+    def write_to(self, out: BinaryIO, run: Run, summary: Summary) -> None:
+        """Writes the whole log to `out`: `run`, what was added, in its order, and `summary`."""
+        out.write(log_line(run))
+        self._spool.seek(0)
+        shutil.copyfileobj(self._spool, out)
+        out.write(log_line(summary))
+
+    def close(self) -> None:
+        """Gives the temporary file back."""
+        self._spool.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _fields(record: Record) -> dict[str, Any]:
+    match record:
+        case Run():
+            return {
+                "record": "run",
+                "tool": "gcode-guard",
+                "version": record.version,
+                "program": _text(record.program),
+                "program_sha256": record.program_sha256,
+                "setup_sha256": record.setup_sha256,
+            }
+        case Assumption():
+            return {"record": "assumption", "about": record.about, "text": record.text}
+        case Change():
+            return {
+                "record": "change",
+                "line": int(record.line),
+                "kind": record.kind,
+                "obstacles": list(record.obstacles),
+                "programmed_z_mm": millimetres(record.programmed_z),
+                "needed_z_mm": millimetres_rounded_up(record.needed_z),
+                "written_z_mm": millimetres(record.written_z),
+                "before": _blocks(record.before),
+                "after": _blocks(record.after),
+                "added_s": seconds(record.added_s),
+            }
+        case Finding():
+            return {
+                "record": "finding",
+                "line": int(record.line),
+                "kind": record.kind,
+                "obstacle": record.obstacle,
+                "by_mm": millimetres(record.by),
+                "text": record.sentence,
+            }
+        case Summary():
+            return {
+                "record": "summary",
+                "verdict": record.verdict,
+                "exit": int(record.exit),
+                "blocks": int(record.blocks),
+                "rapids": int(record.rapids),
+                "cuts": int(record.cuts),
+                "changes": int(record.changes),
+                "findings": int(record.findings),
+                "rapid_s": seconds(record.rapid_s),
+                "added_s": seconds(record.added_s),
+            }
+
+
+def _blocks(blocks: Iterable[bytes]) -> list[str]:
+    return [block.rstrip(b"\r\n").decode("utf-8", "backslashreplace") for block in blocks]
+
+
+def _text(name: str) -> str:
+    """A file's name; bytes of it that are not UTF-8, which Python keeps as lone surrogates, as `\\xNN`."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def millimetres(length: float | None) -> float | None:
+    """`length` as the log and the page show it: 6 decimals, the nearest; None where it is not known or not finite."""
+    return _rounded(length, 6)
+
+
+def millimetres_rounded_up(length: float | None) -> float | None:
+    """A needed height as the log and the page show it: 6 decimals, never lower than it is but for `NOISE`."""
+    if length is None or not math.isfinite(length):
+        return None
+    nearest = round(length, 6)
+    return _rounded(nearest if nearest >= length - NOISE else nearest + 1e-6, 6)
+
+
+def seconds(time: float | None) -> float | None:
+    """`time` as the log shows it: 3 decimals, to the nearest; None where it is not known or not finite."""
+    return _rounded(time, 3)
+
+
+def _rounded(number: float | None, decimals: int) -> float | None:
+    if number is None or not math.isfinite(number):
+        return None
+    return round(float(number), decimals) + 0.0  # + 0.0: no minus before a zero
