@@ -1,0 +1,107 @@
+"""What is wrong with a setup: collected as problems, raised together, one a line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Final
+
+LONGEST_VALUE: Final = 60
+"""Longer values are cut in messages: the key's path already says where to look."""
+MOST_PROBLEMS: Final = 40
+"""More are counted, not listed: nobody mends more in one go."""
+
+Key = str | int
+KeyPath = Sequence[Key]
+
+
+class _Absent:
+    """Stands for the value of a key that is not there."""
+
+    def __repr__(self) -> str:
+        return "ABSENT"
+
+
+ABSENT: Final = _Absent()
+
+
+class SetupError(Exception):
+    """A setup file, or one of its parts files, that cannot be used. The message may hold several lines."""
+
+
+@dataclass(slots=True)
+class Problems:
+    """Collects what is wrong, so that a user mends it all at once."""
+
+    lines: list[str] = field(default_factory=list)
+
+    def add(self, file: Path, path: KeyPath, value: object, text: str) -> None:
+        """Note that `value` at the key `path` of `file` is wrong, and why; ABSENT where there is none."""
+        place = f"{printable(str(file))}: {key_path(path)}" if path else printable(str(file))
+        given = "" if value is ABSENT else f" = {shown(value)}"
+        line = f"{place}{given}: {text}"
+        if line not in self.lines:
+            self.lines.append(line)
+
+    def raise_if_any(self) -> None:
+        """Raise SetupError with every line noted so far, if there is one."""
+        if not self.lines:
+            return
+        listed = self.lines[:MOST_PROBLEMS]
+        if len(self.lines) > len(listed):
+            listed.append(f"... and {len(self.lines) - len(listed)} more")
+        raise SetupError("\n".join(listed))
+
+
+def key_path(path: KeyPath) -> str:
+    """A path as `obstacles[2].size[0]` or `machine.reach.z`; keys that are not bare are quoted as TOML does."""
+    text = ""
+    for key in path:
+        if isinstance(key, int):
+            text += f"[{key}]"
+        else:
+            text += ("." if text else "") + (key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else quoted(key))
+    return text
+
+
+def shown(value: object) -> str:
+    """A value as it stands in the file, on one line, cut where it is long."""
+    text = _toml(value)
+    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 4] + " ..."
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return quoted(value[: LONGEST_VALUE + 1])
+    if isinstance(value, (date, datetime, time)):
+        return value.isoformat()
+    if isinstance(value, int) and abs(value) >= 10**LONGEST_VALUE:
+        return "a whole number of more than " + str(LONGEST_VALUE) + " digits"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml(item) for item in value[:LONGEST_VALUE]) + "]"
+    if isinstance(value, dict):
+        some = list(value.items())[:LONGEST_VALUE]
+        inner = ", ".join(f"{key_path([str(key)])} = {_toml(item)}" for key, item in some)
+        return "{ " + inner + " }" if inner else "{ }"
+    return str(value)
+
+
+def quoted(text: str) -> str:
+    """A TOML basic string; whatever a terminal might obey or turn round is escaped."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + printable(escaped) + '"'
+
+
+def printable(text: str) -> str:
+    """The text with characters that do not print replaced by their TOML escape."""
+    return "".join(character if character.isprintable() else _escape(character) for character in text)
+
+
+def _escape(character: str) -> str:
+    code = ord(character)
+    return f"\\u{code:04X}" if code <= 0xFFFF else f"\\U{code:08X}"
