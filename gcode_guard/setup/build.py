@@ -113,7 +113,7 @@ def tool(given: ToolTable, units: Units) -> model.Tool:
 
 
 def obstacles(file: SetupFile, path: Path, library: Library, problems: Problems) -> tuple[model.Obstacle, ...]:
-    """`[[obstacles]]` as records; those that can not be built are noted in `problems` and left out."""
+    """`[[obstacles]]` as records; those that cannot be built are noted in `problems` and left out."""
     builder = _ObstacleBuilder(file, path, library, problems)
     built = (builder.obstacle(index) for index in range(len(file.obstacles)))
     return tuple(obstacle for obstacle in built if obstacle is not None)

@@ -62,7 +62,7 @@ def _starts_in(setup: SetupFile, note: Note) -> None:
 
 def _table(setup: SetupFile, note: Note) -> None:
     if setup.table is not None and setup.stock is not None and setup.table.z > setup.stock.top:
-        note(["table", "z"], setup.table.z, f"the table can not be higher than stock.top = {setup.stock.top:g}")
+        note(["table", "z"], setup.table.z, f"the table cannot be higher than stock.top = {setup.stock.top:g}")
 
 
 def _reach(setup: SetupFile, note: Note) -> None:
@@ -157,7 +157,7 @@ _NO_TABLE = "has heights above the table, whose own height is not known: give ta
 
 def _top_or_height(setup: SetupFile, obstacle: ShapedKeys, path: KeyPath, note: Note) -> None:
     if obstacle.top is None and obstacle.height is None:
-        note([*path, "top"], ABSENT, f"missing: give {obstacle.name!r} a top (Z) or a height (above the table)")
+        note([*path, "top"], ABSENT, "missing: give a top (Z) or a height (above the table)")
     if obstacle.top is not None and obstacle.height is not None:
         note([*path, "height"], obstacle.height, f"give either top or height, not both; top is {obstacle.top:g}")
     elif obstacle.height is not None and not table_is_known(setup):

@@ -39,7 +39,7 @@ def normal_code(text: str) -> str:
 
 
 def starting_code(text: str) -> str:
-    """A normal code for `starts_in`. Raises ValueError where it can not be a state of the control."""
+    """A normal code for `starts_in`. Raises ValueError where it cannot be a state of the control."""
     code = normal_code(text)
     if code[0] not in STATE_LETTERS:
         raise ValueError("is not a state of the control: only G, M, F, S and T words are")
@@ -60,9 +60,9 @@ def harmless_code(text: str) -> str:
     if letter not in "GM":
         raise ValueError("is not a code: only G and M codes can be harmless")
     if letter == "G" and number < 100:
-        raise ValueError("can not be harmless: G codes below G100 move the machine or change how later blocks move it")
+        raise ValueError("cannot be harmless: G codes below G100 move the machine or change how later blocks move it")
     if letter == "M" and number in _MEANINGFUL_M:
-        raise ValueError("can not be harmless: it has a meaning that the guard must follow")
+        raise ValueError("cannot be harmless: it has a meaning that the guard must follow")
     return code
 
 
@@ -70,7 +70,7 @@ def own_motion_code(text: str) -> str:
     """A normal code for `own_motion`. Raises ValueError where it is not one that may carry a motion of the machine."""
     code = normal_code(text)
     if code not in OWN_MOTION_CODES:
-        raise ValueError("can not have a motion of its own: only " + ", ".join(OWN_MOTION_CODES) + " can")
+        raise ValueError("cannot have a motion of its own: only " + ", ".join(OWN_MOTION_CODES) + " can")
     return code
 
 

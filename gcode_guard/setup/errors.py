@@ -7,12 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 LONGEST_VALUE: Final = 60
 """Longer values are cut in messages: the key's path already says where to look."""
 MOST_PROBLEMS: Final = 40
 """More are counted, not listed: nobody mends more in one go."""
+
+MOST_ENTRIES: Final = 20
+"""So many entries of a list or table are looked at to show it, and so many levels deep:"""
+DEEPEST: Final = 3
+_NAMED: Final[dict[str | int, str]] = {"obstacles": "obstacle", "tools": "tool", "parts": "part"}
 
 Key = str | int
 KeyPath = Sequence[Key]
@@ -37,14 +42,24 @@ class Problems:
     """Collects what is wrong, so that a user mends it all at once."""
 
     lines: list[str] = field(default_factory=list)
+    tables: dict[Path, dict[str, Any]] = field(default_factory=dict)
+    """The parsed tables of each file, for the names that go with `obstacles[7]` and the like."""
 
     def add(self, file: Path, path: KeyPath, value: object, text: str) -> None:
         """Note that `value` at the key `path` of `file` is wrong, and why; ABSENT where there is none."""
         place = f"{printable(str(file))}: {key_path(path)}" if path else printable(str(file))
         given = "" if value is ABSENT else f" = {shown(value)}"
-        line = f"{place}{given}: {text}"
+        line = f"{place}{given}: {text}{self._owner(file, path)}"
         if line not in self.lines:
             self.lines.append(line)
+
+    def _owner(self, file: Path, path: KeyPath) -> str:
+        """The name of the obstacle, tool or part that a path leads into: a person does not count tables from 0."""
+        if len(path) < 3 or path[0] not in _NAMED or not isinstance(path[1], int) or path[2] == "name":
+            return ""
+        entry = self.tables.get(file, {}).get(str(path[0]), [])[path[1]]
+        name = entry.get("name") if isinstance(entry, dict) else None
+        return f" ({_NAMED[path[0]]} {shown(name)})" if isinstance(name, str) else ""
 
     def raise_if_any(self) -> None:
         """Raise SetupError with every line noted so far, if there is one."""
@@ -73,7 +88,7 @@ def shown(value: object) -> str:
     return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 4] + " ..."
 
 
-def _toml(value: object) -> str:
+def _toml(value: object, level: int = 0) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -82,11 +97,13 @@ def _toml(value: object) -> str:
         return value.isoformat()
     if isinstance(value, int) and abs(value) >= 10**LONGEST_VALUE:
         return "a whole number of more than " + str(LONGEST_VALUE) + " digits"
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_toml(item) for item in value[:LONGEST_VALUE]) + "]"
+    if isinstance(value, (list, dict)) and level >= DEEPEST:
+        return "..."
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(item, level + 1) for item in value[:MOST_ENTRIES]) + "]"
     if isinstance(value, dict):
-        some = list(value.items())[:LONGEST_VALUE]
-        inner = ", ".join(f"{key_path([str(key)])} = {_toml(item)}" for key, item in some)
+        some = list(value.items())[:MOST_ENTRIES]
+        inner = ", ".join(f"{key_path([str(key)])} = {_toml(item, level + 1)}" for key, item in some)
         return "{ " + inner + " }" if inner else "{ }"
     return str(value)
 

@@ -14,7 +14,7 @@ from gcode_guard.setup.toml_file import parse_toml, read_file
 def load_setup(path: str | Path) -> Setup:
     """The setup in the file `path`, with its parts libraries; every length in mm.
 
-    Raises SetupError: for a file that can not be read, is no UTF-8 or no TOML, and for keys and values that are
+    Raises SetupError: for a file that cannot be read, is no UTF-8 or no TOML, and for keys and values that are
     wrong or make no sense. The message names file, key and value, one problem a line.
     """
     path = Path(path)

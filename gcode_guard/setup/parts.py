@@ -80,7 +80,7 @@ def _read_parts(data: bytes, file: Path, parts: dict[str, Part], problems: Probl
 
 
 def _check_solids(table: PartTable, units: Units, file: Path, path: KeyPath, problems: Problems) -> None:
-    """Note shapes that can not be built, whether the part is placed or not."""
+    """Note shapes that cannot be built, whether the part is placed or not."""
 
     def note(path: KeyPath, value: object, text: str) -> None:
         problems.add(file, path, value, text)

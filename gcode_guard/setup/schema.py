@@ -30,6 +30,12 @@ def _named(text: str) -> str:
     return text
 
 
+def _format_one(version: int) -> int:
+    if version != 1:
+        raise ValueError("must be 1: this version of gcode-guard reads no other format")
+    return version
+
+
 def _exactly(count: int) -> AfterValidator:
     def counted(values: list[float]) -> list[float]:
         if len(values) != count:
@@ -51,7 +57,7 @@ Points = Annotated[list[Point2], Field(min_length=3)]
 Name = Annotated[str, AfterValidator(_named)]
 StartingCode = Annotated[str, AfterValidator(starting_code)]
 HarmlessCode = Annotated[str, AfterValidator(harmless_code)]
-FormatOne = Annotated[int, Field(ge=1, le=1)]
+FormatOne = Annotated[int, AfterValidator(_format_one)]
 ToolNumber = Annotated[int, Field(ge=0, le=99_999)]
 UnitsWord = Literal["mm", "inch"]
 OwnMotion = Literal["none", "z-first", "any"]

@@ -14,13 +14,13 @@ LARGEST_FILE = 16 * 1024 * 1024
 
 
 def read_file(path: Path) -> bytes:
-    """The bytes of a file. Raises SetupError where it can not be read or is far too large."""
+    """The bytes of a file. Raises SetupError where it cannot be read or is far too large."""
     try:
         with open(path, "rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:  # ValueError: a null character in the path
         reason = getattr(error, "strerror", None) or str(error)
-        raise SetupError(f"{printable(str(path))}: can not be read: {reason.lower()}") from error
+        raise SetupError(f"{printable(str(path))}: cannot be read: {reason.lower()}") from error
     if len(data) > LARGEST_FILE:
         raise SetupError(f"{printable(str(path))}: is larger than {LARGEST_FILE // 1024**2} MB, so it is no setup file")
     return data
@@ -54,7 +54,9 @@ def _placed(message: str, text: str) -> str:
     number = int(line) if line else len(text.rstrip("\n").split("\n"))
     place = f"line {number}, column {column}" if line else f"line {number} (the end of the file)"
     hint = ""
-    if "overwrite" in reason and re.match(r"\s*G59\s*\.", lines[number - 1]):
+    if reason == "Cannot overwrite a value":
+        reason = "a key or table is given twice"
+    if ("twice" in reason or "immutable" in reason) and re.match(r"\s*G59\s*\.", lines[number - 1]):
         hint = '; write the offset in quotes, "G59.1" = [...]'
     return f"{place}: {printable(reason)}{hint}"
 

@@ -15,7 +15,7 @@ from gcode_guard.setup.schema import SHAPES, TAG_MARK, PartObstacle, SolidKeys, 
 
 File = TypeVar("File", bound=Table)
 
-# Keys that a person may well try in a place where they can not stand, and why not.
+# Keys that a person may well try in a place where they cannot stand, and why not.
 _MISPLACED: dict[tuple[type[BaseModel], str], str] = {
     (PartObstacle, "shape"): "unknown key here: an obstacle has either a shape or a part, not both",
     (PartObstacle, "top"): "unknown key here: a part has its heights in the parts file",
@@ -37,15 +37,16 @@ _PLAIN = {
     "union_tag_not_found": "must be a table of keys",
     "date_type": "must be a date such as 2026-11-25, without quotes",
     "too_short": "needs at least {min_length}, has {actual_length}",
-    "greater_than": "must be greater than {gt:g}",
-    "greater_than_equal": "must be at least {ge:g}",
-    "less_than_equal": "must be at most {le:g}",
+    "greater_than": "must be greater than {gt:.15g}",
+    "greater_than_equal": "must be at least {ge:.15g}",
+    "less_than_equal": "must be at most {le:.15g}",
     "literal_error": "must be {expected}",
 }
 
 
 def validated(schema: type[File], raw: dict[str, Any], file: Path, problems: Problems) -> File | None:
     """`raw` as a `schema`, or None with a line in `problems` for each thing that does not fit."""
+    problems.tables[file] = raw
     try:
         return schema.model_validate(raw)
     except ValidationError as error:
@@ -71,7 +72,10 @@ def _words(schema: type[BaseModel], detail: ErrorDetails) -> str:
         return _unknown_key(schema, detail["loc"])
     if kind == "value_error":
         return str(context["error"])
-    return _PLAIN[kind].format(**context) if kind in _PLAIN else detail["msg"]
+    text = _PLAIN[kind].format(**context) if kind in _PLAIN else detail["msg"]
+    if kind == "literal_error":
+        text = text.replace("'", '"') + (" or a point [x, y, z]" if detail["loc"][-1] == TAG_MARK + "word" else "")
+    return text
 
 
 def _unknown_key(schema: type[BaseModel], place: tuple[Key, ...]) -> str:
