@@ -57,7 +57,7 @@ class Hull:
 
 
 def box(center: Sequence[float], size: Sequence[float], angle_deg: float = 0.0) -> Hull:
-    """A rectangle of `size` (x, y), turned counter-clockwise about its `center`. ValueError unless the size is positive."""
+    """A rectangle of `size` (x, y), turned counter-clockwise about `center`. ValueError unless `size` is positive."""
     _positive("size", *size)
     half_x, half_y = size[0] / 2, size[1] / 2
     cos, sin = _cos_sin(angle_deg)

@@ -1,0 +1,278 @@
+"""The command line: thin. Everything that a command needs is imported when it runs."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+if TYPE_CHECKING:
+    from .guard import Outcome
+    from .setup.model import Setup
+    from .source import Source
+
+app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
+                  context_settings={"help_option_names": ["-h", "--help"]},
+                  help="Guards the rapids of G-code programs against what stands on the table.")
+setup_app = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help="Starts, checks and draws setup files.")
+app.add_typer(setup_app, name="setup")
+
+SetupOption = Annotated[Path | None, typer.Option("--setup", envvar="GCODE_GUARD_SETUP", metavar="SETUP",
+                                                  help="The setup file (TOML) of the bench.")]
+ToolOption = Annotated[int | None, typer.Option("--tool", metavar="N", help="The tool in the spindle at the start.")]
+LogOption = Annotated[Path | None, typer.Option("--log", metavar="FILE", help="Write the log (JSON Lines) here.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from . import __version__
+        typer.echo(f"gcode-guard {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True,
+                                                  help="Show the version and exit.")] = False) -> None:
+    """Guards the rapids of G-code programs against what stands on the table."""
+
+
+def fail(message: str) -> NoReturn:
+    """Ends the command for a wrong call, with one clear line."""
+    print(f"gcode-guard: {message}", file=sys.stderr)
+    raise typer.Exit(2)
+
+
+def _why(error: OSError) -> str:
+    place = f"{error.filename}: " if error.filename else ""
+    return f"{place}{error.strerror or error}"
+
+
+def load(path: Path | None) -> Setup:
+    """The setup of a call; a missing or wrong one ends the command with status 2."""
+    from .setup import SetupError, load_setup
+
+    if path is None:
+        fail("no setup: give --setup FILE, or set GCODE_GUARD_SETUP")
+    try:
+        return load_setup(path)
+    except SetupError as error:
+        fail(str(error))
+
+
+def check_tool(setup: Setup | None, tool: int | None) -> None:
+    if setup is not None and tool is not None and tool not in setup.tools:
+        fail(f"--tool {tool}: the setup has no tool {tool} (it has {', '.join(map(str, sorted(setup.tools)))})")
+
+
+def open_program(program: str | None) -> Source:
+    """The program of a call: a file, or standard input for `-` and nothing."""
+    from .source import Source
+
+    try:
+        if program is None or program == "-":
+            return Source.from_stream(sys.stdin.buffer, "standard input")
+        return Source.from_path(Path(program))
+    except OSError as error:
+        fail(f"cannot read the program: {_why(error)}")
+
+
+def run_guard(source: Source, setup: Setup, tool: int | None) -> Outcome:
+    from .guard import guard
+    from .progress import progress_for
+    from .source import SourceChanged
+
+    try:
+        with progress_for(source) as tell:
+            return guard(source, setup, tool=tool, progress=tell)
+    except SourceChanged as error:
+        fail(str(error))
+
+
+def say(outcome: Outcome) -> None:
+    """The reasons and the summary, on standard error."""
+    from .record.summary import refusal, summary_paragraph
+
+    if outcome.reasons:
+        print(refusal(outcome.reasons), file=sys.stderr)
+    print(summary_paragraph(outcome.summary), file=sys.stderr)
+
+
+@app.command("filter")
+def filter_command(
+    program: Annotated[str | None, typer.Argument(metavar="[PROGRAM]", help="The program; - or nothing is standard input.")] = None,
+    setup: SetupOption = None,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="OUT", help="Write the program here.")] = None,
+    diff: Annotated[Path | None, typer.Option("--diff", metavar="FILE", help="Write the unified diff here.")] = None,
+    log: LogOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Mends a program: its rapids are lifted over what stands on the table, every cut stays as it is."""
+    bench = load(setup)
+    check_tool(bench, tool)
+    with open_program(program) as source:
+        outcome = run_guard(source, bench, tool)
+        try:
+            _deliver(outcome, output, diff, log, to_stdout=output is None)
+            say(outcome)
+        finally:
+            outcome.close()
+    raise typer.Exit(outcome.exit)
+
+
+def _deliver(outcome: Outcome, output: Path | None, diff: Path | None, log: Path | None, to_stdout: bool) -> None:
+    from .deliver import copy_of, delivery
+
+    passed = outcome.exit == 0
+    try:
+        with delivery() as files:
+            if log is not None:
+                files.add(log, lambda out: outcome.log.write_to(out, outcome.run, outcome.summary))  # type: ignore[arg-type]
+            if passed and diff is not None:
+                files.add(diff, copy_of(outcome.diff))
+            if passed and output is not None:
+                files.add(output, copy_of(outcome.output))
+            if outcome.defect:
+                _keep_defect(outcome, output)
+            files.release()
+        if passed and to_stdout:
+            copy_of(outcome.output)(sys.stdout.buffer)
+            sys.stdout.buffer.flush()
+    except OSError as error:
+        fail(f"cannot write: {_why(error)}")
+
+
+def _keep_defect(outcome: Outcome, output: Path | None) -> None:
+    """Keeps the output that failed its proof where a person who reports it finds it."""
+    import tempfile
+
+    from .deliver import copy_of
+
+    with tempfile.NamedTemporaryFile(prefix="gcode-guard-defect-", suffix=".nc", delete=False) as kept:
+        copy_of(outcome.output)(kept)
+    print(f"gcode-guard: the output that failed its proof is kept in {kept.name}", file=sys.stderr)
+
+
+@app.command()
+def review(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program; - is standard input.")],
+    setup: SetupOption = None,
+    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html", help="Write the review page here.")] = None,
+    log: LogOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """The dry run: prints the diff and the findings, and writes no program."""
+    bench = load(setup)
+    check_tool(bench, tool)
+    with open_program(program) as source:
+        outcome = run_guard(source, bench, tool)
+        try:
+            _deliver(outcome, None, None, log, to_stdout=False)
+            if page is not None:
+                _write_page(page, source, bench, outcome, tool)
+            if outcome.exit == 0:
+                _print_diff(outcome.diff)
+            say(outcome)
+        finally:
+            outcome.close()
+    raise typer.Exit(outcome.exit or (1 if outcome.summary.changes else 0))
+
+
+def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
+    fail("--page is not there yet")
+
+
+def _print_diff(diff: IO[bytes]) -> None:
+    from .deliver import copy_of
+
+    copy_of(diff)(sys.stdout.buffer)
+    sys.stdout.buffer.flush()
+
+
+@app.command()
+def verify(
+    before: Annotated[str, typer.Argument(metavar="BEFORE")],
+    after: Annotated[str, typer.Argument(metavar="AFTER")],
+    setup: SetupOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Proves that AFTER is BEFORE with safe rapids: every cut the same, no rapid near an obstacle."""
+    from .verify import verify as prove
+
+    bench = load(setup)
+    check_tool(bench, tool)
+    with open_program(before) as first, open_program(after) as second:
+        proof = prove(first.lines, second.lines, bench, tool)
+    if not proof.understood:
+        print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
+        raise typer.Exit(4)
+    if not proof.holds:
+        places = [f"line {line} of {name}" for line, name in ((proof.before_line, before), (proof.after_line, after)) if line]
+        print(f"does not hold: {', '.join(places)}: {proof.what}", file=sys.stderr)
+        raise typer.Exit(1)
+    print("holds: every cut and effect is the same, and no rapid comes inside a clearance.", file=sys.stderr)
+
+
+@app.command()
+def trace(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program; - is standard input.")],
+    setup: SetupOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Prints the moves that a program makes, as CSV."""
+    import tempfile
+
+    from .deliver import copy_of
+    from .record.summary import refusal
+    from .trace import trace as write_trace
+
+    bench = load(setup) if setup is not None else None
+    check_tool(bench, tool)
+    with open_program(program) as source, tempfile.TemporaryFile() as held:
+        reasons = write_trace(source, bench, tool, held)
+        if reasons:
+            print(refusal(reasons), file=sys.stderr)
+            raise typer.Exit(4)
+        copy_of(held)(sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+@app.command()
+def demo() -> None:
+    """Shows the whole job on a shipped example, in a scratch folder."""
+    from .demo import run_demo
+
+    raise typer.Exit(run_demo())
+
+
+def _quietly(number: int) -> NoReturn:
+    """Ends the process the way a signal would have."""
+    signal.signal(number, signal.SIG_DFL)
+    os.kill(os.getpid(), number)
+    sys.exit(128 + number)
+
+
+def main() -> None:
+    """The command `gcode-guard`."""
+    def terminate(number: int, frame: object) -> None:
+        raise SystemExit(128 + number)
+
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    signal.signal(signal.SIGTERM, terminate)
+    try:
+        app(standalone_mode=False)
+    except KeyboardInterrupt:
+        _quietly(signal.SIGINT)
+    except typer.Exit as done:
+        sys.exit(done.exit_code)
+    except OSError as error:
+        print(f"gcode-guard: {_why(error)}", file=sys.stderr)
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,229 @@
+"""The guard: strings the rooms together, from a program and a setup to a mended program, a diff and a log.
+
+    from gcode_guard.guard import guard
+    with Source.from_path(path) as source:
+        outcome = guard(source, load_setup("bench.toml"))
+
+One pass to look for facts, one to read, judge and mend, one to copy. Everything that grows with the program lies on
+disk in temporary files until it is proven.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from math import inf
+from typing import IO
+
+from . import __version__
+from .judge import Judge
+from .mend import Batch, Mender
+from .program.interpreter import left_behind
+from .program.moves import Step
+from .program.reader import Reader
+from .program.scan import Facts, look
+from .program.state import ANY_TOOL
+from .record.diff import DiffWriter
+from .record.findings import Assumption, Change, Finding, Run
+from .record.log import LogSpool
+from .record.summary import Summary
+from .repair.edits import Edit
+from .rules import rules_of, trouble_with_tools
+from .setup.model import Setup
+from .source import Source
+from .verify import verify
+
+MOST_REASONS = 10_000  # findings that refuse and are kept in memory; the log has them all
+Progress = Callable[[int], None]
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What became of a program. `output` and `diff` are open temporary files, empty where it was refused."""
+
+    summary: Summary
+    reasons: list[Finding]
+    output: IO[bytes]
+    diff: IO[bytes]
+    log: LogSpool
+    run: Run
+    defect: str = ""
+    changes: list[Change] = field(default_factory=list)
+
+    @property
+    def exit(self) -> int:
+        return self.summary.exit
+
+    def close(self) -> None:
+        self.output.close()
+        self.diff.close()
+        self.log.close()
+
+
+class _Copier:
+    """Copies the program line by line with its edits, and tells the diff."""
+
+    def __init__(self, source: Source, output: IO[bytes], diff: IO[bytes]) -> None:
+        self._lines = source.lines()
+        self._output = output
+        self._diff = DiffWriter(diff)  # type: ignore[arg-type]
+        self._line = 0
+
+    def up_to(self, line: int | None, edits: dict[int, Edit]) -> None:
+        """Copies up to and with `line`, or to the end."""
+        while line is None or self._line < line:
+            raw = next(self._lines, None)
+            if raw is None:
+                return
+            self._line += 1
+            edit = edits.get(self._line)
+            if edit is None:
+                self._output.write(raw)
+                self._diff.same(raw)
+            else:
+                self._output.writelines(edit.new)
+                self._diff.change([raw], edit.new)
+
+    def finish(self, edits: dict[int, Edit]) -> None:
+        self.up_to(None, edits)
+        self._diff.finish()
+        self._output.flush()
+
+
+def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Progress | None = None,
+          prove: bool = True) -> Outcome:
+    """Guards one program. Never raises for what the program says: the outcome carries the reasons.
+
+    Raises OSError from reading or writing temporary files, SourceChanged where the program changes meanwhile.
+    """
+    work = _Work(source, setup, tool, progress)
+    work.mend()
+    if work.mender.exit == 0 and prove:
+        work.prove()
+    source.check_unchanged()
+    return work.outcome()
+
+
+class _Work:
+    """One program on its way through."""
+
+    def __init__(self, source: Source, setup: Setup, tool: int | None, progress: Progress | None) -> None:
+        self.source, self.setup, self.tool, self.progress = source, setup, tool, progress
+        self.judge = Judge(setup)
+        self.log = LogSpool()
+        self.reasons: list[Finding] = []
+        self.findings = self.changes = self.assumptions = 0
+        self.kept: list[Change] = []
+        self.mender = Mender(self.judge, self._tell)
+        self.output: IO[bytes] = tempfile.TemporaryFile()
+        self.diff: IO[bytes] = tempfile.TemporaryFile()
+        self.defect = ""
+
+    def _tell(self, finding: Finding) -> None:
+        self.findings += 1
+        self.log.add(finding)
+        if finding.kind not in ("close", "in-stock") and len(self.reasons) < MOST_REASONS:
+            self.reasons.append(finding)
+
+    def _assume(self, about: str, text: str) -> None:
+        self.assumptions += 1
+        self.log.add(Assumption(about, text))
+
+    def mend(self) -> None:
+        facts = look(self.source.lines(), self.setup.program.block_delete == "skip")
+        problem = trouble_with_tools(self.setup, facts, self.tool)
+        if problem is not None:
+            self.mender.refuse(4)
+            self._tell(Finding(problem[0], "not-understood", problem[1], advice=problem[2]))
+        rules = rules_of(self.setup, facts, self.tool)
+        reader = Reader(self.source.lines(), rules, facts)
+        copier = _Copier(self.source, self.output, self.diff)
+        held: dict[int, Edit] = {}
+        for batch in self.mender.batches(self._watched(reader)):
+            self._take(batch, facts, copier, held)
+        self.mender.finish()
+        if facts.calls:
+            self._changed(held)
+        copier.finish(held)
+        self._assumptions(reader, facts)
+
+    def _take(self, batch: Batch, facts: Facts, copier: _Copier, held: dict[int, Edit]) -> None:
+        if facts.calls:
+            for line, edit in batch.edits.items():
+                before = held.get(line)
+                if before is None or (edit.level or -inf) > (before.level or -inf):
+                    held[line] = edit
+            return
+        self._changed(batch.edits)
+        if self.mender.exit == 0:
+            copier.up_to(batch.last_line, batch.edits)
+
+    def _watched(self, reader: Reader) -> Iterator[Step]:
+        for count, step in enumerate(reader):
+            if self.progress is not None and not count % 1000:
+                self.progress(step.block.line)
+            yield step
+
+    def _changed(self, edits: dict[int, Edit]) -> None:
+        for line in sorted(edits):
+            edit = edits[line]
+            change = Change(line, edit.kind, tuple(self.judge.names[k] for k in edit.obstacles),  # type: ignore[arg-type]
+                            edit.programmed, edit.needed, edit.level, (edit.block.raw,), tuple(edit.new))
+            self.changes += 1
+            self.log.add(change)
+            if len(self.kept) < MOST_REASONS:
+                self.kept.append(change)
+
+    def _assumptions(self, reader: Reader, facts: Facts) -> None:
+        interpreter = reader.interpreter
+        for about, text in interpreter.assumptions.items():
+            self._assume(about, text)
+        state = interpreter.state
+        if not state.feed_mode_said:
+            self._assume("feed mode", "feeds are taken as units a minute (G94)")
+        self._assume("left over", "no offset and no compensation is taken to be left over from an earlier program")
+        if facts.tools and not facts.changes_tool:
+            self._assume("tool", "a T word without M6 is taken as the tool in the spindle")
+        for what in left_behind(state):
+            self._assume("left behind", f"the program ends with {what} in force; the next one may not expect it")
+        if self.setup.machine.reach is None and self.mender.highest_written > -inf:
+            self._assume("highest Z", f"the setup gives no reach: the machine is taken to have the height of"
+                         f" {self.mender.highest_written:.3f} mm that was written")
+
+    def prove(self) -> None:
+        """Reads the output as it was written and proves it against the program."""
+        def after() -> Iterator[bytes]:
+            return Source(self.output, "output").lines()
+
+        proof = verify(self.source.lines, after, self.setup, self.tool)
+        if proof.holds:
+            return
+        self.defect = f"line {proof.before_line or proof.after_line}: {proof.what}"
+        self.mender.refuse(3)
+        self._tell(Finding(proof.before_line or 1, "not-understood",
+                           f"the mended program does not stand its proof: {proof.what}",
+                           advice="this is a defect of gcode-guard: please report it with both files"))
+
+    def outcome(self) -> Outcome:
+        mender = self.mender
+        status = mender.exit
+        if status and not self.defect:
+            self.output.truncate(0)
+        if status:
+            self.diff.truncate(0)
+        verdict = "refused" if status else "repaired" if self.changes else "safe"
+        used = mender.tools_used
+        numbers = list(self.setup.tools) if ANY_TOOL in used else [n for n in used if n in self.setup.tools]
+        dates = [o.measured_on for o in self.setup.obstacles if o.measured_on] + \
+            ([self.setup.measured_on] if self.setup.measured_on else [])
+        summary = Summary(
+            program=self.source.name, verdict=verdict, exit=status, blocks=mender.counts.blocks,  # type: ignore[arg-type]
+            rapids=mender.counts.rapids, cuts=mender.counts.cuts, changes=self.changes, findings=self.findings,
+            obstacles=len(self.setup.obstacles), assumptions=self.assumptions,
+            cutter_only=any(self.setup.cutter_only(n) for n in numbers),
+            highest_written_z=mender.highest_written if self.setup.machine.reach is None
+            and mender.highest_written > -inf else None,
+            oldest_measured_on=min(dates) if dates else None, units=self.setup.units)
+        run = Run(__version__, self.source.name, self.source.sha256, self.setup.sha256)
+        return Outcome(summary, self.reasons, self.output, self.diff, self.log, run, self.defect, self.kept)

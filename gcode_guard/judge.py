@@ -1,0 +1,170 @@
+"""The rule that decides, over tables of moves: what clips, what makes contact, what comes close, on one bench.
+
+Guard and proof both ask here. It joins the rooms: moves of the program, geometry of space, facts of the setup.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import inf
+
+import numpy as np
+
+from .program.moves import Floats, Integers, Kind, Moves
+from .program.state import ANY_TOOL, NO_TOOL
+from .setup.model import Setup, Tool, stacked, total
+from .space.arcs import flatten
+from .space.assembly import Assembly
+from .space.clearance import Encounters, Sweeps, encounters
+from .space.hulls import Hull
+from .space.scene import Scene, SceneSolid
+
+SAGITTA = 0.005  # mm, how far a chord may lie beside the arc that it stands for; the path is grown by as much
+
+
+@dataclass(slots=True)
+class Hit:
+    """The worst encounter of a move with an obstacle: how deep in mm, and with which part of the assembly."""
+
+    move: int
+    obstacle: int
+    depth: float
+    part: str
+
+
+@dataclass(slots=True)
+class Examined:
+    """What became of n moves. `clips` and `contact` (n,) bool: for rapids by clearance and by contact, for cuts
+    `clips` means close. `needed` (n,) mm: the lowest tip height at which the XY path of a move that clips is free,
+    -inf for the others. `clipped` and `touched`: the encounters, worst for each move and obstacle."""
+
+    clips: np.ndarray
+    contact: np.ndarray
+    needed: Floats
+    clipped: list[Hit] = field(default_factory=list)
+    touched: list[Hit] = field(default_factory=list)
+
+
+class Judge:
+    """One bench: the obstacles of a setup as a scene, and the assembly of each of its tools."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        self.names = [obstacle.name for obstacle in setup.obstacles]
+        self.sacrificial = np.array([obstacle.sacrificial for obstacle in setup.obstacles], dtype=bool)
+        self.scene = build_scene(setup)
+        self.assemblies = {number: assembly_of(setup, tool) for number, tool in setup.tools.items()}
+        self.beside = setup.clearance.beside
+        self.above = setup.clearance.above
+        self.as_box = setup.machine.rapid_path == "unknown"
+
+    def tools(self, tool: int) -> list[int]:
+        """The tools that may be in the spindle where the table says `tool`."""
+        if tool == ANY_TOOL:
+            return list(self.assemblies)
+        return [tool] if tool in self.assemblies else []
+
+    def examine(self, moves: Moves) -> Examined:
+        """Judges every move of the table: rapids by clearance and contact, cuts by contact."""
+        n = len(moves)
+        result = Examined(np.zeros(n, dtype=bool), np.zeros(n, dtype=bool), np.full(n, -inf))
+        rapid = moves.kind == Kind.RAPID
+        usable = (moves.tool != NO_TOOL) & (rapid | moves.exact)
+        for tool in np.unique(moves.tool[usable]).tolist():
+            for number in self.tools(tool):
+                assembly = self.assemblies[number]
+                mine = usable & (moves.tool == tool)
+                self._examine_some(moves, np.flatnonzero(mine & rapid), assembly, result, rapids=True)
+                self._examine_some(moves, np.flatnonzero(mine & ~rapid), assembly, result, rapids=False)
+        return result
+
+    def needed(self, moves: Moves) -> Floats:
+        """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for none."""
+        result = np.full(len(moves), -inf)
+        for tool in np.unique(moves.tool).tolist():
+            for number in self.tools(tool):
+                rows = np.flatnonzero(moves.tool == tool)
+                owner, sweeps = self.sweeps(moves, rows, corner=True)
+                sweeps.start[:, 2] = sweeps.end[:, 2] = -inf
+                sweeps.box[:] |= ~np.isfinite(sweeps.start).all(axis=1)
+                if not self.as_box:
+                    finite = moves.exact[rows[owner]]
+                    sweeps.start[finite, 2] = sweeps.end[finite, 2] = -1e9
+                    sweeps.box[finite] = False
+                found = encounters(self.scene, self.assemblies[number], sweeps, self.beside, self.above)
+                np.maximum.at(result, rows[owner[found.move]], found.needed)
+        return result
+
+    def _examine_some(self, moves: Moves, rows: Integers, assembly: Assembly, result: Examined,
+                      rapids: bool) -> None:
+        if not len(rows):
+            return
+        owner, sweeps = self.sweeps(moves, rows, corner=rapids)
+        near = encounters(self.scene, assembly, sweeps, self.beside, self.above)
+        if not len(near.move):
+            return
+        owned = rows[owner[near.move]]
+        result.clips[owned] = True
+        np.maximum.at(result.needed, owned, near.needed)
+        result.clipped += self._worst(near, owned, assembly)
+        again = np.isin(rows, owned)
+        owner, sweeps = self.sweeps(moves, rows[again], corner=False)
+        touching = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
+        if len(touching.move):
+            owned = rows[again][owner[touching.move]]
+            result.contact[owned] = True
+            result.touched += self._worst(touching, owned, assembly)
+
+    def _worst(self, found: Encounters, owned: Integers, assembly: Assembly) -> list[Hit]:
+        order = np.lexsort((-found.depth, found.obstacle, owned))
+        keys = np.stack([owned[order], found.obstacle[order]], axis=1)
+        first = np.ones(len(order), dtype=bool)
+        first[1:] = (keys[1:] != keys[:-1]).any(axis=1)
+        return [Hit(int(owned[k]), int(found.obstacle[k]), float(found.depth[k]), assembly.part[int(found.section[k])])
+                for k in order[first]]
+
+    def sweeps(self, moves: Moves, rows: Integers, corner: bool) -> tuple[Integers, Sweeps]:
+        """What the tip covers on some moves, and the row among `rows` that each sweep belongs to."""
+        kind = moves.kind[rows]
+        arcs = (kind == Kind.ARC_CW) | (kind == Kind.ARC_CCW)
+        straight = np.flatnonzero(~arcs)
+        at = rows[straight]
+        box = ~moves.exact[at] | ((moves.kind[at] == Kind.RAPID) & self.as_box)
+        start = np.where(box[:, None], moves.low[at], moves.start[at])
+        end = np.where(box[:, None], moves.high[at], moves.end[at])
+        margin = moves.corner[at] if corner else np.zeros(len(at))
+        owner, sink, grow = straight, np.zeros(len(at)), moves.grow[at]
+        if arcs.any():
+            bent = np.flatnonzero(arcs)
+            at = rows[bent]
+            part, first, last = flatten(moves.start[at], moves.end[at], moves.centre[at], moves.plane[at],
+                                        moves.kind[at] == Kind.ARC_CW, SAGITTA)
+            owner = np.concatenate([owner, bent[part]])
+            start, end = np.concatenate([start, first]), np.concatenate([end, last])
+            box = np.concatenate([box, np.zeros(len(part), dtype=bool)])
+            margin = np.concatenate([margin, np.zeros(len(part))])
+            sink = np.concatenate([sink, np.full(len(part), SAGITTA)])
+            grow = np.concatenate([grow, moves.grow[at][part] + SAGITTA])
+        return owner, Sweeps(start=start, end=end, box=box, margin=margin, sink=sink, grow=grow)
+
+
+def build_scene(setup: Setup) -> Scene:
+    """The obstacles of a setup as a scene; obstacle numbers are places in `setup.obstacles`."""
+    return Scene.build([
+        SceneSolid(number, [Hull(np.array(piece.vertices, dtype=float).reshape(-1, 2), piece.radius)
+                            for piece in solid.pieces], solid.top, solid.tolerance)
+        for number, obstacle in enumerate(setup.obstacles) for solid in obstacle.solids])
+
+
+def assembly_of(setup: Setup, tool: Tool) -> Assembly:
+    """The tool, and above its length the spindle and a hard shoe, as stacked cylinders from the tip up."""
+    sections = [(height, diameter / 2, "cutter" if k == 0 else "shank")
+                for k, (height, diameter) in enumerate(stacked(tool.sections))]
+    if setup.spindle is not None and tool.length is not None:
+        sections += [(height, diameter / 2, "collet nut" if k == 0 else "spindle")
+                     for k, (height, diameter) in enumerate(stacked(setup.spindle.sections, tool.length))]
+        shoe = setup.spindle.shoe
+        if shoe is not None and not shoe.soft and shoe.bottom is not None:
+            sections.append((total(tool.length, -shoe.bottom), shoe.diameter / 2, "shoe"))
+    sections.sort(key=lambda section: section[0])
+    return Assembly(np.array([s[0] for s in sections]), np.array([s[1] for s in sections]), [s[2] for s in sections])

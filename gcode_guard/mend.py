@@ -1,0 +1,315 @@
+"""Steps to edits: builds batches of steps, has them judged, sorts them into runs and has the bad runs planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from math import inf
+
+
+from .judge import Examined, Hit, Judge
+from .program.moves import Kind, Move, Step, table
+from .program.state import ANYWHERE as _ALL
+from .program.state import Coordinate, bounds, known
+from .record.findings import Finding
+from .repair.edits import Draft, Edit, Trouble
+from .repair.planner import Limits, Plan, Stuck, trouble_of
+from .repair.run import Leg, Run, Runs
+from .repair.write import Style
+from .rules import ceiling, reach_box
+
+BATCH = 4000  # steps; a batch ends with the next run that ends
+STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
+OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
+
+
+@dataclass(slots=True)
+class Counts:
+    """What was read: blocks, rapids and cuts (a move that a doubtful reading adds is not counted)."""
+
+    blocks: int = 0
+    rapids: int = 0
+    cuts: int = 0
+
+
+@dataclass(slots=True)
+class Batch:
+    """Steps whose runs are complete, and what was found in them."""
+
+    steps: list[Step]
+    edits: dict[int, Edit]
+    last_line: int
+
+
+@dataclass(slots=True)
+class ContactSum:
+    """All cuts into one obstacle: the first line, the deepest, with what, how many."""
+
+    obstacle: int
+    line: int
+    depth: float
+    part: str
+    lines: list[int] = field(default_factory=list)
+    count: int = 0
+
+
+class Mender:
+    """Judges and mends the steps of one program. `findings` are told as they are found, in the order of lines
+    within a batch; `refused` says whether any of them refuses the program, and with which exit status."""
+
+    def __init__(self, judge: Judge, tell: Callable[[Finding], None]) -> None:
+        self.judge = judge
+        self.setup = judge.setup
+        self.tell = tell
+        self.counts = Counts()
+        self.style = Style()
+        self.exit = 0
+        self.carry: Coordinate | None = None
+        self.pending: Step | None = None
+        self.highest_written = -inf
+        self.cut_contacts: dict[int, ContactSum] = {}
+        self.close_cuts: dict[int, ContactSum] = {}
+        self.tools_used: set[int] = set()
+        self._styled = 0
+
+    def batches(self, steps: Iterable[Step]) -> Iterator[Batch]:
+        """Groups steps into batches that cut no run in two, and mends each."""
+        runs = Runs()
+        waiting: list[Step] = []
+        for step in steps:
+            waiting.append(step)
+            if len(waiting) >= BATCH and _leaves_no_run(step):
+                yield self._mend(waiting, runs, last=False)
+                waiting = []
+        yield self._mend(waiting, runs, last=True)
+
+    def refuse(self, status: int) -> None:
+        self.exit = max(self.exit, status)
+
+    def _mend(self, steps: list[Step], runs: Runs, last: bool) -> Batch:
+        moves = [move for step in steps for move in step.moves]
+        columns = table(moves)
+        examined = self.judge.examine(columns)
+        legs = self._legs(moves, examined)
+        self._count(steps, moves)
+        self._tell_refusals(steps)
+        self._cuts(moves, examined)
+        self._reach(moves)
+        at = 0
+        for step in steps:
+            self._watch_motion(step)
+            runs.add(step, legs[at : at + len(step.moves)])
+            at += len(step.moves)
+        if last:
+            runs.close()
+        closed, runs.closed = runs.closed, []
+        drafts: dict[int, Draft] = {}
+        for run in closed:
+            self._run(run, drafts)
+        edits: dict[int, Edit] = {}
+        for draft in drafts.values():
+            if draft.touched:
+                _merge(edits, draft.edit(self.style.ending))
+                self.highest_written = max(self.highest_written, -inf if draft.level is None else draft.level)
+        return Batch(steps, edits, steps[-1].block.line if steps else 0)
+
+    def _legs(self, moves: list[Move], examined: Examined) -> list[Leg]:
+        names: dict[int, set[int]] = {}
+        for hit in examined.clipped:
+            names.setdefault(hit.move, set()).add(hit.obstacle)
+        return [Leg(move, bool(examined.clips[k]), bool(examined.contact[k]), float(examined.needed[k]),
+                    tuple(sorted(names.get(k, ())))) for k, move in enumerate(moves)]
+
+    def _count(self, steps: list[Step], moves: list[Move]) -> None:
+        self.counts.blocks += len(steps)
+        rapids = sum(move.kind == Kind.RAPID and not move.shadow for move in moves)
+        self.counts.rapids += rapids
+        self.counts.cuts += sum(not move.shadow for move in moves) - rapids
+        self.tools_used.update(move.tool for move in moves)
+
+    def _tell_refusals(self, steps: list[Step]) -> None:
+        for step in steps:
+            for refusal in step.refusals:
+                self.refuse(4)
+                self.tell(Finding(refusal.line, "not-understood", refusal.what, advice=refusal.advice))
+
+    def _watch_motion(self, step: Step) -> None:
+        """After a G0 that was put in before a G28, the next motion must state itself."""
+        if self.pending is None or not step.moves:
+            return
+        if not any(code in ("G0", "G1", "G2", "G3") or code.startswith(("G8", "G73", "G38")) for code in step.codes):
+            self._trouble(Trouble(self.pending.block.line, 3, "a rise put in before this block would change the motion"
+                                  f" of line {step.block.line}, which does not state its own",
+                                  f"write G1 (or what it is) on line {step.block.line}"))
+        self.pending = None
+
+    # Cuts and reach -------------------------------------------------------------------------------------------
+
+    def _cuts(self, moves: list[Move], examined: Examined) -> None:
+        touched = {(hit.move, hit.obstacle) for hit in examined.touched}
+        for hit in examined.touched:
+            move = moves[hit.move]
+            if move.kind != Kind.RAPID and not self.judge.sacrificial[hit.obstacle]:
+                self.refuse(3)
+                _add(self.cut_contacts, hit, move.line)
+        for hit in examined.clipped:
+            move = moves[hit.move]
+            if move.kind != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
+                _add(self.close_cuts, hit, move.line)
+
+    def finish(self) -> None:
+        """Tells what is summed up over the whole program."""
+        for found in self.cut_contacts.values():
+            name = self.judge.names[found.obstacle]
+            what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
+            lines = "" if found.count == 1 else f" (lines {_list(found.lines, found.count)})"
+            self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm below"
+                              f" what would clear it, with the {found.part}", name, found.depth,
+                              "move or lower the obstacle, or take the cut out", found.count))
+        for found in self.close_cuts.values():
+            name = self.judge.names[found.obstacle]
+            what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
+            self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
+                              found.depth, first_of=found.count))
+
+    def _reach(self, moves: list[Move]) -> None:
+        if self.setup.machine.reach is None:
+            return
+        for move in moves:
+            if move.part in ("home", "home-all") or move.shadow:
+                continue
+            box = reach_box(self.setup, move.tool)
+            for axis, (low, high) in enumerate(box):
+                value = move.end[axis]
+                if not known(value):
+                    continue
+                number = bounds(value)[0]
+                beyond = max(low - number, number - high)
+                if beyond > OUTSIDE:
+                    self._outside(move, "XYZ"[axis], number, beyond)
+
+    def _outside(self, move: Move, axis: str, number: float, beyond: float) -> None:
+        self.refuse(3)
+        self.tell(Finding(move.line, "out-of-reach", f"{axis} goes to {number:.3f} mm, {beyond:.3f} mm outside the"
+                          " reach of the machine", None, beyond, "place the work elsewhere, or mend machine.reach"))
+
+    # Runs -----------------------------------------------------------------------------------------------------
+
+    def _run(self, run: Run, drafts: dict[int, Draft]) -> None:
+        assert run.start is not None
+        actual = run.start[2]
+        if self.carry is not None and not run.fresh and not all(known(c) for c in run.start):
+            actual = self.carry
+        self.carry = None
+        if not run.bad and actual == run.start[2]:
+            if self._styled < STYLED_RUNS:
+                self._note_style(run)
+            self._close_rapids(run)
+            return
+        self._note_style(run)
+        if self._ends_inside(run):
+            return
+        plan = Plan(run, self.style, self._limits(run), actual, drafts)
+        try:
+            left = plan.carry_out()
+        except Stuck as stuck:
+            self._trouble(trouble_of(stuck))
+            return
+        if plan.pending_motion is not None:
+            self.pending = plan.pending_motion
+        if left != run.end[2] and not all(known(c) for c in run.end):
+            self.carry = left
+        self._close_rapids(run)
+
+    def _note_style(self, run: Run) -> None:
+        self._styled += 1
+        blocks = [item.step.block for item in run.items]
+        self.style = self.style.seen((block.text, block.ending) for block in blocks)
+
+    def _limits(self, run: Run) -> Limits:
+        tools = {leg.move.tool for item in run.items for leg in item.legs}
+        limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
+                        max((self._clear_of_all(leg.move) for item in run.items for leg in item.legs
+                             if not leg.trusted), default=-inf))
+        stock = self.setup.stock
+        numbers = {number for tool in tools for number in self.judge.tools(tool)}
+        if any(self.judge.assemblies[number].undercut for number in numbers):
+            limits.rise_from = stock.top if stock else inf
+            limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
+                                  else "give [stock], so that it is known where the tool is free")
+        return limits
+
+    def _clear_of_all(self, move: Move) -> float:
+        """The tip height that clears the whole table with the tool of a move."""
+        nowhere = replace(move, start=(_ALL, _ALL, move.end[2]), end=(_ALL, _ALL, move.end[2]), upright=False)
+        return float(self.judge.needed(table([nowhere]))[0])
+
+    def _ends_inside(self, run: Run) -> bool:
+        """A run that ends (or a program that starts) in contact cannot be mended by a lift."""
+        for place, item, which in ((run.end, run.items[-1], "ends"), (run.start, run.items[0], "starts")):
+            if place is None or not all(known(c) for c in place) or not item.legs:
+                continue
+            if not any(leg.contact for leg in item.legs):
+                continue
+            leg = item.legs[-1 if which == "ends" else 0]
+            point = replace(leg.move, start=place, end=place, upright=True)
+            found = self.judge.examine(table([point]))
+            if found.contact[0]:
+                hit = max(found.touched, key=lambda h: h.depth)
+                name = self.judge.names[hit.obstacle]
+                self.refuse(3)
+                self.tell(Finding(item.step.block.line, "rapid-contact", f"a rapid {which} inside \"{name}\""
+                                  f" with the {hit.part}", name, hit.depth, "move or lower the obstacle"))
+                return True
+        return False
+
+    def _close_rapids(self, run: Run) -> None:
+        for item in run.items:
+            for leg in item.legs:
+                if leg.clips and leg.exempt and not leg.move.shadow:
+                    for obstacle in leg.obstacles:
+                        name = self.judge.names[obstacle]
+                        self.tell(Finding(leg.move.line, "close", f"an upright rapid comes inside the clearance of"
+                                          f" \"{name}\" without contact", name))
+
+    def _trouble(self, trouble: Trouble) -> None:
+        self.refuse(trouble.exit)
+        name = self.judge.names[trouble.obstacle] if trouble.obstacle is not None else None
+        about = f"a rapid comes inside the clearance of \"{name}\": " if name else "a rapid cannot be mended: "
+        kind = "rapid-contact" if trouble.exit == 3 else "not-understood"
+        self.tell(Finding(trouble.line, kind, about + trouble.what, name, trouble.by, trouble.advice))  # type: ignore[arg-type]
+
+
+
+
+def _leaves_no_run(step: Step) -> bool:
+    """True where no rapid that could still be edited waits for its run to end after this step."""
+    if step.moves:
+        return step.moves[-1].kind != Kind.RAPID or step.moves[-1].part in ("retract", "peck")
+    return any(all(known(c) for c in effect.position) for effect in step.effects)
+
+
+def _add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:
+    found = sums.get(hit.obstacle)
+    if found is None:
+        found = sums[hit.obstacle] = ContactSum(hit.obstacle, line, hit.depth, hit.part)
+    found.count += 1
+    found.line = min(found.line, line)
+    if len(found.lines) < 10 and line not in found.lines:
+        found.lines.append(line)
+    if hit.depth > found.depth:
+        found.depth, found.part = hit.depth, hit.part
+
+
+def _list(lines: list[int], count: int) -> str:
+    text = ", ".join(str(line) for line in sorted(lines))
+    return text + (", ..." if count > len(lines) else "")
+
+
+def _merge(edits: dict[int, Edit], edit: Edit) -> None:
+    """Puts an edit to those of its line. A block that several runs change (a cycle with repeats) grows its pieces."""
+    known_edit = edits.get(edit.block.line)
+    if known_edit is None or (edit.level or -inf) >= (known_edit.level or -inf):
+        edits[edit.block.line] = edit
+
+

@@ -1,0 +1,179 @@
+"""Blocks: the bytes are the truth, the words a view of them (NISTIR 6556, section 3.3; ISO 6983-1).
+
+pygcode reads the words of ordinary blocks and must agree with the pattern that finds their places; spaces inside
+numbers, expressions, parameters and odd comments are read here.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from .errors import NotUnderstood
+from .expression import Cursor, Parameters
+
+LONGEST = 4096  # characters in a block; the report allows 256, exporters write longer comments
+COMMENT = "\x01"  # stands in the body for every character of a comment
+BLANK = " \t"
+
+ORDINARY = re.compile(
+    r"[ \t\x01]*(?:(?:[GM]\d{1,3}(?:\.\d)?|[NLT]\d{1,7}|[XYZIJKFSRPQHD]-?(?:\d{1,7}(?:\.\d{0,7})?|\.\d{1,7}))"
+    r"(?=[ \t\x01A-Z]|$)[ \t\x01]*)+",
+    re.IGNORECASE,
+)
+ORDINARY_WORD = re.compile(r"([A-Z])(-?[\d.]+)", re.IGNORECASE)
+LETTERS = "GMNLTXYZIJKFSRPQHDOABCUVWE"
+
+
+@dataclass(slots=True)
+class Word:
+    """One letter with its number. `start` and `end` are its place in the text; `literal` is False for expressions."""
+
+    letter: str
+    value: Decimal
+    start: int
+    end: int
+    literal: bool = True
+    pointless: bool = False
+
+
+@dataclass(slots=True)
+class Block:
+    """One line of a program: `raw` to the byte, `text` without its line end, and what is written on it."""
+
+    line: int
+    raw: bytes
+    text: str
+    ending: str
+    deleted: bool = False
+    percent: bool = False
+    commented: bool = False
+    words: list[Word] = field(default_factory=list)
+    settings: list[tuple[str, Decimal]] = field(default_factory=list)
+    setting_spans: list[tuple[int, int]] = field(default_factory=list)
+
+
+def split_ending(raw: bytes) -> tuple[str, str]:
+    """The text of a raw line and its line end ("\\n", "\\r\\n", "\\r" or nothing), decoded byte for byte (Latin-1)."""
+    text = raw.decode("latin-1")
+    for ending in ("\r\n", "\n", "\r"):
+        if text.endswith(ending):
+            return text[: -len(ending)], ending
+    return text, ""
+
+
+def strip_comments(text: str) -> str:
+    """The text with every character of a comment replaced by COMMENT, so that places stay where they are.
+
+    Raises NotUnderstood for an open or a stray parenthesis. A comment within a comment ends at the first closing
+    parenthesis for some controls and at the last for others: it passes where nothing else follows it on the line.
+    """
+    if "(" not in text and ";" not in text and ")" not in text:
+        return text
+    out = list(text)
+    at = 0
+    while at < len(text):
+        if text[at] == ";":
+            out[at:] = COMMENT * (len(text) - at)
+            break
+        if text[at] == ")":
+            raise NotUnderstood("a parenthesis closes that was not opened", "write comments as (text)")
+        if text[at] != "(":
+            at += 1
+            continue
+        end = text.find(")", at)
+        if end < 0:
+            raise NotUnderstood("a comment is opened and not closed on its line", "close it with a parenthesis")
+        if "(" in text[at + 1 : end]:
+            if text[end + 1 :].strip(BLANK + ")"):
+                raise NotUnderstood("a comment stands within a comment and more follows on the line",
+                                    "write one comment after the other")
+            end = len(text) - 1
+        out[at : end + 1] = COMMENT * (end + 1 - at)
+        at = end + 1
+    return "".join(out)
+
+
+def read_block(line: int, raw: bytes, parameters: Parameters) -> Block:
+    """Reads one line. Raises NotUnderstood where it does not parse with certainty.
+
+    Settings of parameters are returned, not made: they take effect after the block (NISTIR 6556, section 3.3.3).
+    """
+    text, ending = split_ending(raw)
+    block = Block(line, raw, text, ending)
+    if len(text) > LONGEST:
+        raise NotUnderstood(f"the line is longer than {LONGEST} characters", "is this a G-code program?")
+    for character in text:
+        if character < " " and character != "\t":
+            name = "a carriage return in the middle of a line" if character == "\r" else "a control character"
+            raise NotUnderstood(f"{name} (byte {ord(character)})", "export the program again as plain text")
+    body = strip_comments(text)
+    block.commented = COMMENT in body
+    stripped = body.strip(BLANK + COMMENT)
+    if not stripped:
+        return block
+    if stripped == "%":
+        block.percent = True
+        return block
+    if stripped[0] == "/":
+        block.deleted = True
+        place = body.index("/")
+        body = body[:place] + " " + body[place + 1 :]
+    if ORDINARY.fullmatch(body):
+        _read_ordinary(block, body)
+    else:
+        _read_words(block, body, parameters)
+    return block
+
+
+def _read_ordinary(block: Block, body: str) -> None:
+    from pygcode.words import text2words
+
+    matches = list(ORDINARY_WORD.finditer(body))
+    theirs = list(text2words(body.replace(COMMENT, " ")))
+    if len(matches) != len(theirs):
+        raise NotUnderstood("two readers do not agree on the words of this block", "write one word after the other")
+    for match, word in zip(matches, theirs, strict=True):
+        value = Decimal(match.group(2))
+        if match.group(1).upper() != word.letter or float(value) != float(word.value):
+            raise NotUnderstood("two readers do not agree on the words of this block", "write one word after the other")
+        block.words.append(Word(word.letter, value, match.start(), match.end(), pointless="." not in match.group(2)))
+
+
+def _read_words(block: Block, body: str, parameters: Parameters) -> None:
+    places = [k for k, c in enumerate(body) if c not in BLANK]
+    compact = "".join(body[k] for k in places).upper()
+    if not compact.isascii():
+        raise NotUnderstood("a character that is not G-code stands outside a comment", "put text into a comment")
+    places.append(len(body))
+    cursor = Cursor(compact, parameters)
+    while cursor.at < len(compact):
+        begin = cursor.at
+        letter = compact[begin]
+        if letter == COMMENT:
+            cursor.at += 1
+            continue
+        if letter == "#":
+            _read_setting(block, cursor, places, begin)
+            continue
+        if letter not in LETTERS:
+            raise NotUnderstood(f"{letter!r} is not a word of a G-code program", "put text into a comment")
+        cursor.at += 1
+        if letter == "O" and not compact[cursor.at : cursor.at + 1].isdigit():
+            raise NotUnderstood("flow control and named subprograms are not followed",
+                                "export without them, or with plain M98 calls of numbered subprograms")
+        value = cursor.real_value()
+        written = compact[begin + 1 : cursor.at]
+        literal = written.lstrip("+-").replace(".", "").isdigit()
+        block.words.append(
+            Word(letter, value, places[begin], places[cursor.at - 1] + 1, literal, literal and "." not in written))
+
+
+def _read_setting(block: Block, cursor: Cursor, places: list[int], begin: int) -> None:
+    name = cursor.parameter()
+    if not cursor.peek("="):
+        raise NotUnderstood(f"parameter #{name} stands alone", "a setting is written #1=5")
+    cursor.at += 1
+    block.settings.append((name, cursor.real_value()))
+    block.setting_spans.append((places[begin], places[cursor.at - 1] + 1))

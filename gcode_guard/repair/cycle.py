@@ -1,0 +1,166 @@
+"""Ways between the holes of a canned cycle: up, across and down before the block, and the cycle stated again.
+
+A G0 ends the cycle, so the block that follows states all of its sticky words anew at the hole that the tool stands
+over. The tool comes down to the level where the series of cycles began, so that G98 means what it meant.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from math import inf
+from typing import TYPE_CHECKING
+
+from ..program.codes import CYCLES, spell
+from ..program.state import Coordinate, Span
+from .edits import Draft
+from .run import Item, lowest
+from .surgery import put
+from .write import spell_number
+
+if TYPE_CHECKING:
+    from .planner import Plan
+
+CARRIED = frozenset("STF")
+
+
+def enter_cycle(plan: Plan, item: Item, need: float) -> None:
+    """Leads the tool to hole `item.hole` at a height that is clear, and states the cycle there.
+
+    Raises Stuck (through the plan) where the cycle lies in another plane, or where the level to come down to is not
+    the one that later blocks of the cycle would return to.
+    """
+    from .planner import Stuck
+
+    step = item.step
+    if not step.places or step.after.cycle is None or "G87" in step.codes or step.after.cycle.code == "G87":
+        raise Stuck(item, 3, "a way within this cycle comes too near, and the cycle cannot be stated anew",
+                    "write the holes as plain moves")
+    down_to = _level_to_start_from(plan, item)
+    draft = plan.draft(item)
+    pen = plan._pen(step.after)
+    texts: list[str] = []
+    lifted: Coordinate = plan.actual
+    if lowest(plan.actual) < need:
+        text, lifted = plan._rise_text(item, step.after, need)
+        texts.append(text)
+    x, y = step.places[item.hole]
+    here = item.legs[0].move.start
+    across = [pen.exactly(axis, to, _number(here[axis])) for axis, to in ((0, x), (1, y))]
+    blocks = [[text] for text in texts] + [across]
+    if down_to is not None and lifted != down_to:
+        blocks.append([pen.exactly(2, down_to, _number(lifted))])
+    draft.level = lowest(lifted) if abs(lowest(lifted)) < inf else None
+    draft.kind = "split"
+    first_piece = _carried_words(item) if item.hole == 0 else []
+    gap, deleted = plan.style.gap, step.block.deleted
+    written = [pen.rapid(*words, deleted=deleted) for words in blocks]
+    if first_piece:
+        written[0] = ("/" if deleted else "") + gap.join([plan.style.rapid, *first_piece, *blocks[0]])
+    if len(step.places) == 1 or pen.incremental is False:
+        draft.before += written
+        _restate(plan, item, draft, first_piece)
+    else:
+        _unroll(plan, item, draft, written)
+
+
+def _number(coordinate: Coordinate) -> Decimal | None:
+    return None if isinstance(coordinate, Span) else coordinate
+
+
+def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
+    """The height over the hole from which the restated cycle starts."""
+    from .planner import ADVICE_HIGH, Stuck
+
+    step = item.step
+    assert step.after.cycle is not None
+    initial, start = step.after.cycle.initial, step.before.position[2]
+    if isinstance(initial, Span) and lowest(initial) == inf:
+        raise Stuck(item, 3, "the cycle began at the top, which is a height that cannot be written", ADVICE_HIGH)
+    if step.after.distance == "G91":
+        if initial != start:
+            raise Stuck(item, 3, "an incremental cycle between its R level and its initial level cannot be stated anew",
+                        "export the holes in absolute distances (G90)")
+        return _number(start)
+    return _number(initial)
+
+
+def _carried_words(item: Item) -> list[str]:
+    """Words of a block that belong on its first piece: modes, S, T, spindle and coolant."""
+    block, out = item.step.block, []
+    for word in block.words:
+        name = spell(word.letter, word.value) if word.letter in "GM" else ""
+        carried = word.letter in CARRIED or (
+            name and name not in CYCLES | {"G98", "G99", "M0", "M1", "M2", "M30"})
+        if carried:
+            out.append(block.text[word.start : word.end])
+    return out
+
+
+def _restate(plan: Plan, item: Item, draft: Draft, carried: list[str]) -> None:
+    """The block itself: as it is where it starts the cycle, else with everything that was sticky."""
+    step, block = item.step, item.step.block
+    starts = step.before.motion not in CYCLES
+    incremental = step.after.distance == "G91"
+    if starts and not incremental and not carried:
+        return
+    draft.own = [_cycle_text(plan, item, block.deleted, with_number=True)]
+
+
+def _cycle_text(plan: Plan, item: Item, deleted: bool, with_number: bool) -> str:
+    step, block = item.step, item.step.block
+    cycle = step.after.cycle
+    assert cycle is not None
+    pen, style = plan._pen(step.after), plan.style
+    letter = style.letter
+    x, y = step.places[item.hole]
+    words = [letter("G") + step.after.retract[1:]] if step.after.retract_said else []
+    words.append(letter("G") + cycle.code[1:])
+    words += [pen.exactly(0, x, x), pen.exactly(1, y, y)]
+    words += [letter("Z") + spell_number(cycle.depth, style.decimals),
+              letter("R") + spell_number(cycle.level, style.decimals)]
+    if cycle.dwell is not None:
+        words.append(letter("P") + spell_number(cycle.dwell, 1))
+    if cycle.peck is not None:
+        words.append(letter("Q") + spell_number(cycle.peck, style.decimals))
+    words += [block.text[w.start : w.end] for w in block.words
+              if (w.letter == "L" and step.after.distance != "G91")
+              or (w.letter == "M" and spell("M", w.value) in ("M0", "M1", "M2", "M30") and with_number)]
+    if not with_number:
+        return ("/" if deleted else "") + style.gap.join(words)
+    # The block's number and comments stay where they are; everything else becomes the restated cycle.
+    spans = [(w.start, w.end) for w in block.words if w.letter != "N"]
+    changes = {span: "" for span in spans}
+    changes[spans[0]] = style.gap.join(words)
+    return put(block, changes)
+
+
+def _unroll(plan: Plan, item: Item, draft: Draft, written: list[str]) -> None:
+    """An incremental block with repeats: one cycle of its own for each hole from the first on.
+
+    Every hole starts from the height at which the block started, so that R counts from the same level.
+    """
+    from .planner import Stuck
+
+    holes = draft.holes
+    holes[item.hole] = [*written, _cycle_text(plan, item, item.step.block.deleted, with_number=item.hole == 0)]
+    if item.step.after.retract == "G99":
+        raise Stuck(item, 3, "an incremental cycle with repeats under G99 cannot be stated anew",
+                    "export the holes in absolute distances (G90)")
+    draft.own = []
+    for number in range(len(item.step.places)):
+        if number in holes:
+            draft.own += holes[number]
+        else:
+            draft.own.append(_plain_hole(plan, item, number))
+
+
+def _plain_hole(plan: Plan, item: Item, number: int) -> str:
+    """A hole of an unrolled block whose way needs no lift: the cycle with the block's own step."""
+    step, block = item.step, item.step.block
+    if number == 0:
+        spans = {(w.start, w.end): "" for w in block.words if w.letter == "L"}
+        return put(block, spans)
+    pen = plan._pen(step.after)
+    (x0, y0), (x1, y1) = step.places[number - 1], step.places[number]
+    words = [pen.exactly(0, x1, x0), pen.exactly(1, y1, y0)]
+    return ("/" if block.deleted else "") + plan.style.gap.join(words)

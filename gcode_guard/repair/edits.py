@@ -1,0 +1,70 @@
+"""What a repair comes to: edits of blocks, and troubles that no edit cures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import inf
+
+from ..program.block import Block
+
+
+@dataclass(slots=True)
+class Edit:
+    """The changed text of one block: `new` are raw lines with their line ends. Heights in mm, None where not known.
+
+    `level` is the height at which the block's own rapid runs now.
+    """
+
+    block: Block
+    new: list[bytes]
+    kind: str
+    obstacles: tuple[int, ...]
+    programmed: float | None
+    needed: float | None
+    level: float | None
+
+
+@dataclass(slots=True, frozen=True)
+class Trouble:
+    """What no edit cures: exit status 3, or 4 where it is for want of certainty."""
+
+    line: int
+    exit: int
+    what: str
+    advice: str
+    obstacle: int | None = None
+    by: float | None = None
+
+
+@dataclass(slots=True)
+class Draft:
+    """The pieces that one block becomes: texts without line ends. `own` None means that the block stays as it is;
+    `holes` holds the pieces of an unrolled cycle by hole."""
+
+    block: Block
+    before: list[str] = field(default_factory=list)
+    own: list[str] | None = None
+    after: list[str] = field(default_factory=list)
+    obstacles: set[int] = field(default_factory=set)
+    programmed: float | None = None
+    needed: float = -inf
+    level: float | None = None
+    kind: str = "split"
+    holes: dict[int, list[str]] = field(default_factory=dict)
+
+    @property
+    def touched(self) -> bool:
+        return bool(self.before or self.after or self.own is not None)
+
+    def edit(self, ending: str) -> Edit:
+        """The edit, with line ends: the block's own, `ending` where it has none, none at a missing last newline."""
+        own = [self.block.text] if self.own is None else self.own
+        texts = self.before + own + self.after
+        ends = self.block.ending or ending
+        raws = [(text + ends).encode("latin-1") for text in texts]
+        if not self.block.ending.endswith("\n"):
+            raws[-1] = (texts[-1] + self.block.ending).encode("latin-1")
+        if not self.before and not self.after and self.own is None:
+            raws = [self.block.raw]
+        return Edit(self.block, raws, self.kind, tuple(sorted(self.obstacles)), self.programmed,
+                    self.needed if self.needed > -inf else None, self.level)

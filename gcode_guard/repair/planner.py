@@ -1,0 +1,380 @@
+"""Planning one run: which heights it is flown at, and which blocks say so.
+
+The heights of a run are planned together. Where a block has a Z word, that word is raised for everything that follows
+at its level; where none has, the tool goes up just before it must, stays up, and comes down at the end of the run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from math import inf
+
+from ..program.moves import Step
+from ..program.state import Coordinate, Span, State, known
+from .cycle import enter_cycle
+from .edits import Draft, Trouble
+from .run import Item, Run, lowest
+from .surgery import Apart, axis_words, is_bare, text_of, with_word
+from .write import Pen, Style
+
+ADVICE_HIGH = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
+               " everything")
+
+
+class Stuck(Exception):
+    """Raised while planning where no edit cures the run."""
+
+    def __init__(self, item: Item, exit_status: int, what: str, advice: str) -> None:
+        super().__init__(what)
+        self.item, self.exit_status, self.what, self.advice = item, exit_status, what, advice
+
+
+@dataclass(slots=True)
+class Limits:
+    """What heights there are for the tool of a run, mm: `ceiling` of the machine, `everything` (the height that
+    clears the whole table), and the lowest tip height from which an undercut tool may be raised."""
+
+    ceiling: float = inf
+    everything: float = -inf
+    rise_from: float = -inf
+    rise_advice: str = ""
+
+
+@dataclass(slots=True)
+class Plan:
+    """The planning of one run. `actual` is where the tool stands in the mended program, nominal unless raised.
+
+    `drafts` holds the pieces of blocks by the identity of their step: several runs may meet in one block.
+    """
+
+    run: Run
+    style: Style
+    limits: Limits
+    actual: Coordinate
+    drafts: dict[int, Draft] = field(default_factory=dict)
+    pending_motion: Step | None = None
+
+    def carry_out(self) -> Coordinate:
+        """Plans the run; returns the height at which the tool stands afterwards. Raises Stuck."""
+        for place, item in enumerate(self.run.items):
+            follow = self._follow(place)
+            last = place == len(self.run.items) - 1
+            if item.kind == "plain":
+                self._plain(item, follow, last)
+            elif item.kind in ("home", "machine"):
+                self._whole(item, follow)
+            elif item.kind == "entry":
+                self._entry(item, place)
+            else:
+                self._fixed(item)
+        self._come_down()
+        return self.actual
+
+    def draft(self, item: Item) -> Draft:
+        key = id(item.step)
+        if key not in self.drafts:
+            draft = self.drafts[key] = Draft(item.step.block)
+            own = [leg for leg in item.legs]
+            if own:
+                low = min(min(lowest(leg.move.start[2]), lowest(leg.move.end[2])) for leg in own)
+                draft.programmed = low if abs(low) < inf else None
+        draft = self.drafts[key]
+        draft.obstacles.update(item.obstacles)
+        draft.needed = max(draft.needed, item.need)
+        return draft
+
+    def _follow(self, place: int) -> float:
+        """The height that what follows needs at the level which the item at `place` sets."""
+        need = -inf
+        for item in self.run.items[place + 1 :]:
+            if item.kind == "fixed":
+                break
+            if item.has_z or item.kind == "entry":
+                return max(need, item.need if item.crosses else -inf)
+            need = max(need, item.need)
+        return need
+
+    # One item after the other ---------------------------------------------------------------------------------
+
+    def _plain(self, item: Item, follow: float, last: bool) -> None:
+        if item.has_z and not item.crosses:
+            self._upright(item, follow, last)
+        elif not item.has_z:
+            need = self._trusted_need(item)
+            if need > lowest(self.actual):
+                self._rise_before(item, max(need, follow))
+            self._note_level(item)
+        else:
+            self._slanted(item, follow, last)
+
+    def _trusted_need(self, item: Item) -> float:
+        """The height a block needs; out of an unknown height, with nothing near its way, that which clears all."""
+        untrusted = not all(leg.trusted for leg in item.legs) and lowest(self.actual) == -inf
+        return self.limits.everything if untrusted and item.need == -inf else item.need
+
+    def _upright(self, item: Item, follow: float, last: bool) -> None:
+        end = item.end[2]
+        want = max(follow, item.need)
+        if last and item.need > -inf and known(item.end[0]) and known(item.end[1]):
+            want = follow  # an upright end within an obstacle: reported by the guard, not cured by a lift
+        if want > lowest(end) and self._literal_z(item):
+            self._raise_word(item, want)
+        elif want > lowest(end) and (item.need > -inf):
+            raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
+        else:
+            self._reach(item, end)
+
+    def _literal_z(self, item: Item) -> bool:
+        return axis_words(item.step.block)["Z"].literal and not item.step.frozen
+
+    def _raise_word(self, item: Item, want: float) -> None:
+        text, reached = self._rise_text(item, item.step.after, want)
+        self._set_word(item, text)
+        self.actual = reached
+        self._note_level(item)
+
+    def _reach(self, item: Item, end: Coordinate) -> None:
+        """The block leads to its own end. Under G91 its increment changes if the tool stands higher than it knew."""
+        if item.step.after.distance == "G91" and self.actual != item.step.before.position[2]:
+            if not self._literal_z(item) or isinstance(end, Span) or isinstance(self.actual, Span):
+                raise Stuck(item, 3, "its increment cannot be changed", "write it as absolute distances (G90)")
+            self._set_word(item, self._pen(item.step.after).exactly(2, end, self.actual))
+        self.actual = end
+
+    def _set_word(self, item: Item, text: str) -> None:
+        draft = self.draft(item)
+        draft.own = [with_word(item.step.block, "Z", text)]
+        draft.kind = "lift"
+
+    def _slanted(self, item: Item, follow: float, last: bool) -> None:
+        """A block that goes across and changes height: one piece where that is clear, else the order that stays high."""
+        end, need = item.end[2], self._trusted_need(item)
+        want = follow if last else max(follow, need)
+        target = lowest(end)
+        if want > target and not last and self._literal_z(item):
+            target = want
+        raised = target > lowest(end)
+        clear_start, clear_end = lowest(self.actual) >= need, target >= need
+        if clear_start and clear_end:
+            if raised:
+                self._raise_word(item, target)
+            else:
+                self._reach(item, end)
+            return
+        self._apart(item, need, want if raised else None)
+
+    def _apart(self, item: Item, need: float, raised: float | None) -> None:
+        """Up, across, down: those of the three that the block needs."""
+        self._may_edit(item, taken_apart=True)
+        step, block, words = item.step, item.step.block, axis_words(item.step.block)
+        pen, end = self._pen(step.after), item.end[2]
+        start_low = lowest(self.actual)
+        across = [text_of(block, words[letter]) for letter in "XY" if letter in words]
+        pieces: list[list[str]] = []
+        if start_low < need:
+            goal = need if raised is None and lowest(end) < need else max(lowest(end), raised or -inf)
+            if raised is None and lowest(end) >= need:
+                pieces.append([self._own_z(item, pen)])
+                self._check_rise(item, lowest(end))
+                self.actual = end
+            else:
+                text, reached = self._rise_text(item, step.after, goal)
+                pieces.append([text])
+                self.actual = reached
+        level = self.actual
+        pieces.append(across)
+        if self.actual != end and not (raised is not None and lowest(self.actual) >= raised > lowest(end)):
+            pieces.append([self._down_text(item, pen, raised)])
+        self._write_pieces(item, pieces)
+        self.draft(item).level = lowest(level) if abs(lowest(level)) < inf else None
+
+    def _own_z(self, item: Item, pen: Pen) -> str:
+        end = item.end[2]
+        word = axis_words(item.step.block)["Z"]
+        if pen.incremental and not isinstance(end, Span) and not isinstance(self.actual, Span) and \
+                self.actual != item.step.before.position[2]:
+            return pen.exactly(2, end, self.actual)
+        return text_of(item.step.block, word)
+
+    def _down_text(self, item: Item, pen: Pen, raised: float | None) -> str:
+        if raised is not None:
+            text, self.actual = self._rise_text(item, item.step.after, raised)
+            return text
+        end = item.end[2]
+        if isinstance(end, Span):
+            raise Stuck(item, 4, "its end is at a height that is not known", ADVICE_HIGH)
+        if pen.incremental:
+            if isinstance(self.actual, Span):
+                raise Stuck(item, 4, "an increment starts at a height that is not known", ADVICE_HIGH)
+            text = pen.exactly(2, end, self.actual)
+        else:
+            text = text_of(item.step.block, axis_words(item.step.block)["Z"])
+        self.actual = end
+        return text
+
+    def _write_pieces(self, item: Item, pieces: list[list[str]]) -> None:
+        draft, block = self.draft(item), item.step.block
+        apart = Apart(block)
+        gap = self.style.gap
+        texts = [apart.first(pieces[0], gap)]
+        texts += [self._pen(item.step.after).rapid(*words, deleted=block.deleted) for words in pieces[1:]]
+        rest = apart.last_words()
+        if rest:
+            texts[-1] = gap.join([texts[-1], *rest]) if len(texts) > 1 else block.text
+        draft.own, draft.kind = texts, "split"
+
+    def _rise_before(self, item: Item, want: float) -> None:
+        """Puts a rise before a block that goes across: a block of its own, or the first piece of what it becomes."""
+        block, step = item.step.block, item.step
+        if is_bare(block, step.codes) or item.whole:
+            self._may_edit(item, taken_apart=False)
+            if item.whole and step.effects and step.effects[0].after_move == 0:
+                raise Stuck(item, 3, "its block carries more than its move and must not be taken apart",
+                            "put the spindle, tool and stop words on a line of their own")
+            text, reached = self._rise_text(item, step.before, want)
+            self.draft(item).before.append(self._pen(step.before).rapid(text, deleted=block.deleted))
+            self._motion_after(item)
+            self.actual = reached
+            return
+        self._may_edit(item, taken_apart=True)
+        text, reached = self._rise_text(item, step.after, want)
+        words = axis_words(block)
+        self.actual = reached
+        self._write_pieces(item, [[text], [text_of(block, words[letter]) for letter in "XY" if letter in words]])
+
+    def _motion_after(self, item: Item) -> None:
+        """A G0 put in before a block without a motion of its own leaves another motion in force behind it."""
+        if item.kind == "home" and item.step.before.motion != "G0":
+            self.pending_motion = item.step
+
+    def _whole(self, item: Item, follow: float) -> None:
+        """G28, G30 and G53: only what stands before them can be changed."""
+        need = self._trusted_need(item)
+        fixed_end = any(w.letter == "Z" for w in item.step.block.words) and (
+            item.kind == "machine" or item.step.after.distance != "G91")
+        if need > lowest(self.actual):
+            self._rise_before(item, max(need, follow if not fixed_end else -inf))
+        if fixed_end and need > -inf:
+            through = min((lowest(leg.move.end[2]) for leg in item.legs if leg.bad), default=inf)
+            if through < need and item.crosses:
+                raise Stuck(item, 3, "its way comes down too early, and its block must not be taken apart",
+                            "put the Z move on a line of its own, after the move in X and Y")
+        self._note_level(item)
+        before, after = item.legs[0].move.start[2] if item.legs else self.actual, item.end[2]
+        if after == before and not fixed_end:
+            return
+        if item.kind == "home" and not fixed_end and known(after) and not isinstance(self.actual, Span) \
+                and not isinstance(before, Span) and not isinstance(after, Span):
+            self.actual = self.actual + (after - before)
+            return
+        self.actual = after
+
+    def _entry(self, item: Item, place: int) -> None:
+        """The way to a hole of a cycle: where it must be lifted, the tool is led there before the block."""
+        need = self._trusted_need(item)
+        start = item.legs[0].move.start[2]
+        if need > min((lowest(leg.move.start[2]) for leg in item.legs if leg.bad), default=inf) or (
+                need > -inf and lowest(start) == -inf):
+            self._may_edit(item, taken_apart=True)
+            enter_cycle(self, item, need)
+        elif self.actual != start and item.hole == 0:
+            self._come_down_at(self.run.items[:place], item.legs[0].move.start)
+            self.actual = start
+        self.actual = item.end[2]
+
+    def _fixed(self, item: Item) -> None:
+        for leg in item.legs:
+            if leg.bad:
+                raise Stuck(item, 3, "a rapid within its cycle comes too near", "write the hole as plain moves")
+        self.actual = item.end[2]
+
+    # The end of the run ---------------------------------------------------------------------------------------
+
+    def _come_down(self) -> None:
+        end = self.run.end
+        if self.actual != end[2] and known(end[0]) and known(end[1]) and known(end[2]):
+            self._come_down_at(self.run.items, end)
+            self.actual = end[2]
+
+    def _come_down_at(self, items: list[Item], place: tuple[Coordinate, Coordinate, Coordinate]) -> None:
+        """Puts the way down to the nominal height behind the last of `items`."""
+        if not items:
+            return
+        item, z = items[-1], place[2]
+        if not (known(place[0]) and known(place[1])) or isinstance(z, Span):
+            return
+        if item.kind == "fixed" or item.step.frozen:
+            raise Stuck(item, 3, "nothing may be put in behind it", "raise the traverse in the program itself")
+        self._can_write(item, item.step.after)
+        pen = self._pen(item.step.after)
+        start = None if isinstance(self.actual, Span) else self.actual
+        if pen.incremental and start is None:
+            raise Stuck(item, 4, "an increment starts at a height that is not known", ADVICE_HIGH)
+        draft, block = self.draft(item), item.step.block
+        down = pen.exactly(2, z, start)
+        stops = Apart(block).last_words() if not item.whole else []
+        if stops and draft.own is None:
+            axes = [text_of(block, word) for word in axis_words(block).values()]
+            draft.own = [Apart(block).first(axes, self.style.gap)]
+        elif stops and draft.own:
+            for word in stops:
+                draft.own[-1] = draft.own[-1].removesuffix(word).rstrip(" \t")
+        draft.after.append(pen.rapid(down, *stops, deleted=block.deleted))
+        draft.kind = "split"
+        if item.kind == "home":
+            self._motion_after(item)
+
+    # What may be written --------------------------------------------------------------------------------------
+
+    def _pen(self, state: State) -> Pen:
+        return Pen(self.style, state)
+
+    def _note_level(self, item: Item) -> None:
+        key, low = id(item.step), lowest(self.actual)
+        if key in self.drafts and abs(low) < inf:
+            self.drafts[key].level = low
+
+    def _may_edit(self, item: Item, taken_apart: bool) -> None:
+        if item.step.frozen:
+            raise Stuck(item, 3, "it runs under cutter compensation, where nothing may be put in",
+                        "raise the traverse in the program, or move the obstacle")
+        if taken_apart and item.whole:
+            raise Stuck(item, 3, f"its block ({', '.join(item.step.codes)}) must not be taken apart",
+                        "put the move on a line of its own")
+
+    def _can_write(self, item: Item, state: State) -> None:
+        if not state.length_known:
+            raise Stuck(item, 4, "no tool length offset is in force here, so that no height can be written", ADVICE_HIGH)
+        if state.units is None or state.distance is None:
+            raise Stuck(item, 4, "units and distance mode are not known before it", "add them to program.starts_in")
+
+    def _rise_text(self, item: Item, state: State, want: float) -> tuple[str, Decimal]:
+        self._can_write(item, state)
+        self._check_rise(item, want)
+        start = None if isinstance(self.actual, Span) else self.actual
+        pen = self._pen(state)
+        if pen.incremental and start is None:
+            raise Stuck(item, 4, "under G91 no height can be written out of one that is not known", ADVICE_HIGH)
+        text, reached = pen.rise(want, start)
+        if reached > Decimal(repr(self.limits.ceiling)) if self.limits.ceiling < inf else False:
+            self._too_high(item, want)
+        return text, reached
+
+    def _check_rise(self, item: Item, want: float) -> None:
+        if want > self.limits.ceiling:
+            self._too_high(item, want)
+        if lowest(self.actual) < self.limits.rise_from:
+            raise Stuck(item, 3, "its tool is wider below than above and stands in the material, where it must not be"
+                        " raised", self.limits.rise_advice)
+
+    def _too_high(self, item: Item, want: float) -> None:
+        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and the machine ends at {self.limits.ceiling:.3f} mm",
+                    "lower or move the obstacle")
+
+
+def trouble_of(stuck: Stuck) -> Trouble:
+    """A Stuck as a trouble of its line."""
+    item = stuck.item
+    hit = item.obstacles[0] if item.obstacles else None
+    return Trouble(item.step.block.line, stuck.exit_status, stuck.what, stuck.advice, hit)

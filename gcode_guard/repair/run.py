@@ -1,0 +1,175 @@
+"""Runs: rapids that follow each other with nothing between them that has an effect, judged and ready to be planned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import inf
+
+from ..program.moves import Move, Step
+from ..program.state import Coordinate, Position, bounds, known
+
+# Blocks with these are never taken apart.
+WHOLE = frozenset({"G28", "G30", "G43", "G53", "G92", "G10", "M98"})
+NOT_PLAIN = frozenset({"G28", "G30", "G53", "G92", "G10", "G92.1", "G92.2", "G92.3"})
+
+
+@dataclass(slots=True)
+class Leg:
+    """One rapid with its verdict: does it clip, does it make contact, the height it needs (-inf: any), with what."""
+
+    move: Move
+    clips: bool = False
+    contact: bool = False
+    needed: float = -inf
+    obstacles: tuple[int, ...] = ()
+
+    @property
+    def trusted(self) -> bool:
+        """False for a rapid across out of a height of which nothing is known."""
+        return self.move.upright or bounds(self.move.start[2])[0] > -inf
+
+    @property
+    def exempt(self) -> bool:
+        """True where an upright rapid at a known place only comes into the clearance (promise 1)."""
+        return self.move.upright and known(self.move.start[0]) and known(self.move.start[1]) and not self.contact
+
+    @property
+    def bad(self) -> bool:
+        return (self.clips and not self.exempt) or not self.trusted
+
+
+@dataclass(slots=True)
+class Item:
+    """The part of a block that lies in a run: one block of G0, of G28, of G53, or a stretch of a cycle's block.
+
+    kind: "plain", "home", "machine", "entry" (to a hole of a cycle) or "fixed" (out of one).
+    """
+
+    step: Step
+    kind: str
+    legs: list[Leg] = field(default_factory=list)
+    hole: int = 0
+
+    @property
+    def has_z(self) -> bool:
+        return self.kind == "plain" and any(w.letter == "Z" for w in self.step.block.words) \
+            and not (self.step.after.distance == "G91" and not self._moves_z())
+
+    def _moves_z(self) -> bool:
+        return any(leg.move.start[2] != leg.move.end[2] or not known(leg.move.end[2]) for leg in self.legs)
+
+    @property
+    def crosses(self) -> bool:
+        return any(not leg.move.upright for leg in self.legs)
+
+    @property
+    def need(self) -> float:
+        """The height that the bad legs of the item need; -inf where none is bad."""
+        return max((leg.needed for leg in self.legs if leg.bad), default=-inf)
+
+    @property
+    def obstacles(self) -> tuple[int, ...]:
+        return tuple(sorted({o for leg in self.legs for o in leg.obstacles if leg.bad}))
+
+    @property
+    def whole(self) -> bool:
+        return bool(WHOLE & set(self.step.codes))
+
+    @property
+    def end(self) -> Position:
+        return self.legs[-1].move.end if self.legs else self.step.after.position
+
+
+@dataclass(slots=True)
+class Run:
+    """The items of a run, and where the tool nominally stands before it. `fresh`: a tool change came before it."""
+
+    items: list[Item] = field(default_factory=list)
+    start: Position | None = None
+    fresh: bool = False
+
+    @property
+    def bad(self) -> bool:
+        return any(leg.bad for item in self.items for leg in item.legs)
+
+    @property
+    def end(self) -> Position:
+        return self.items[-1].end
+
+
+def kind_of(step: Step, part: str) -> str:
+    """What an item is that holds a rapid called `part`."""
+    if part in ("home", "home-all", "by-way"):
+        return "home"
+    if part == "machine":
+        return "machine"
+    if part in ("traverse", "up", "down"):
+        return "entry"
+    if part == "plain":
+        return "plain"
+    return "fixed"
+
+
+def is_plain(step: Step) -> bool:
+    """True for a block of G0 with axis words, even one that leads nowhere."""
+    return (step.after.motion == "G0" and not (NOT_PLAIN & set(step.codes)) and not step.skipped
+            and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+
+
+class Runs:
+    """Cuts a sequence of steps into runs. `add` returns the run that a step ended, before its own part of the next.
+
+    A run goes on over an effect as long as XY or Z is not known there: Z may be higher there, and a lift must be able
+    to wait for a known place. A tool change ends it all the same.
+    """
+
+    def __init__(self) -> None:
+        self.open = Run()
+        self.closed: list[Run] = []
+
+    def add(self, step: Step, legs: list[Leg]) -> None:
+        """Takes the next step, `legs` being its moves in order, rapids and cuts."""
+        taken = 0
+        effects = sorted(step.effects, key=lambda effect: effect.after_move)
+        item: Item | None = None
+        for place in range(len(legs) + 1):
+            while taken < len(effects) and effects[taken].after_move == place:
+                effect = effects[taken]
+                taken += 1
+                if effect.what in ("M6", "M98", "M99") or all(known(c) for c in effect.position):
+                    self.close()
+                    self.open.fresh = self.open.fresh or effect.what == "M6"
+                    item = None
+            if place == len(legs):
+                break
+            item = self._take(step, legs[place], item)
+        if not legs and is_plain(step):
+            self._append(Item(step, "plain"), step.before.position)
+
+    def _take(self, step: Step, leg: Leg, item: Item | None) -> Item | None:
+        move = leg.move
+        if move.kind != 0:
+            self.close()
+            return None
+        kind = kind_of(step, move.part)
+        if item is None or item.kind != kind or item.hole != move.hole:
+            item = Item(step, kind, hole=move.hole)
+            self._append(item, move.start)
+        item.legs.append(leg)
+        return item
+
+    def _append(self, item: Item, start: Position) -> None:
+        if not self.open.items:
+            self.open.start = start
+        self.open.items.append(item)
+
+    def close(self) -> None:
+        if self.open.items:
+            self.closed.append(self.open)
+            self.open = Run()
+
+
+def lowest(coordinate: Coordinate) -> float:
+    return bounds(coordinate)[0]
+
+

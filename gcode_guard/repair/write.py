@@ -1,0 +1,104 @@
+"""Writing blocks in the program's own style: how it spells G0, spaces, decimals, case and line ends.
+
+Every coordinate that is put in carries a point with a digit on both sides and no exponent: a control may read `Z22`
+in its least increment.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+
+from ..program.state import State
+
+G0_SPELLED = re.compile(r"(?<![A-Za-z])[Gg]0{1,3}(?![\d.])")
+COORDINATE = re.compile(r"[XYZIJKRxyzijkr][ \t]*[+-]?\d*(?:\.(\d*))?")
+SPACED = re.compile(r"[\d.][ \t]+[A-Za-z]")
+TIGHT = re.compile(r"[A-Za-z][+-]?[\d.]+[A-Za-z][+-]?[\d.]")
+
+STEP = {"G20": Decimal("0.0001"), "G21": Decimal("0.001")}  # the last digit written, by units
+DECIMALS = {"G20": 4, "G21": 3}
+# What the arithmetic of needed heights may be off by, in mm: not a reason to go up one more digit.
+NOISE = Decimal("1e-8")
+FINEST = Decimal("1e-7")
+
+
+@dataclass(slots=True, frozen=True)
+class Style:
+    """How the program writes: its G0, the gap between words, decimals, line end."""
+
+    rapid: str = "G0"
+    gap: str = " "
+    decimals: int = 3
+    ending: str = "\n"
+
+    def seen(self, texts: Iterable[tuple[str, str]]) -> Style:
+        """The style after some (text, line end) of blocks: what they show, the rest as it was."""
+        style, decimals = self, 0
+        for text, ending in texts:
+            found = G0_SPELLED.search(text)
+            style = replace(style, rapid=found.group() if found else style.rapid, ending=ending or style.ending,
+                            gap=" " if SPACED.search(text) else "" if TIGHT.search(text) else style.gap)
+            for match in COORDINATE.finditer(text):
+                decimals = max(decimals, len(match.group(1) or ""))
+        return replace(style, decimals=min(max(decimals, 1), 4)) if decimals else style
+
+    def letter(self, letter: str) -> str:
+        return letter.lower() if self.rapid[0] == "g" else letter
+
+
+def spell_number(value: Decimal, decimals: int) -> str:
+    """A number in plain digits, with at least `decimals` (and at least one) behind the point, exact."""
+    value = value.normalize() if value else Decimal(0)
+    exponent = value.as_tuple().exponent
+    places = max(decimals, 1, -exponent if isinstance(exponent, int) else 1)
+    return f"{value:.{places}f}"
+
+
+@dataclass(slots=True, frozen=True)
+class Pen:
+    """Writes words in a style under the units, distance mode and offsets of a state."""
+
+    style: Style
+    state: State
+
+    @property
+    def incremental(self) -> bool:
+        return self.state.distance == "G91"
+
+    def _origin(self, axis: int) -> Decimal:
+        return self.state.shift[axis] + self.state.extra[axis]
+
+    def _decimals(self) -> int:
+        return min(self.style.decimals, DECIMALS[self.state.units or "G21"])
+
+    def word(self, letter: str, number: Decimal) -> str:
+        return self.style.letter(letter) + spell_number(number, self._decimals())
+
+    def rise(self, to: float, start: Decimal | None) -> tuple[str, Decimal]:
+        """The Z word that goes up to at least `to` (mm, bench frame), and the height that it reaches.
+
+        Rounded up to the last digit written, never down. `start` is where the tool stands; needed under G91.
+        """
+        scale, step = self.state.scale(), STEP[self.state.units or "G21"]
+        base = start if self.incremental else self._origin(2)
+        assert base is not None
+        number = (Decimal(repr(float(to))) - base - NOISE) / scale
+        number = number.quantize(step, rounding=ROUND_CEILING)
+        return self.word("Z", number), base + number * scale
+
+    def exactly(self, axis: int, to: Decimal, start: Decimal | None) -> str:
+        """The word that leads an axis exactly to `to` (mm, bench frame) from `start`."""
+        base = start if self.incremental else self._origin(axis)
+        assert base is not None
+        number = (to - base) / self.state.scale()
+        exponent = number.normalize().as_tuple().exponent
+        if isinstance(exponent, int) and exponent < -7:
+            number = number.quantize(FINEST, rounding=ROUND_HALF_EVEN)
+        return self.word("XYZ"[axis], number)
+
+    def rapid(self, *words: str, deleted: bool = False) -> str:
+        """A block of G0 with these words, without its line end."""
+        return ("/" if deleted else "") + self.style.gap.join((self.style.rapid, *words))

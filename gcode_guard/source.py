@@ -1,0 +1,95 @@
+"""Programs as sources: read more than once, a line at a time, the same bytes each time."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import IO, BinaryIO, Self
+
+LONGEST_PIECE = 1 << 20  # bytes of a line that are held at once; a longer line is refused by the reader
+
+
+class SourceChanged(Exception):
+    """The program's file changed while it was read."""
+
+
+class Source:
+    """A program in a file. `lines` may be called again and again; `sha256` is that of the bytes first read.
+
+    Raises OSError where the file cannot be read.
+    """
+
+    def __init__(self, file: BinaryIO | IO[bytes], name: str) -> None:
+        self._file = file
+        self.name = name
+        self.sha256 = self._digest()
+
+    @classmethod
+    def from_path(cls, path: Path) -> Source:
+        """Opens a file. A pipe or a device is first copied to disk."""
+        file = open(path, "rb")
+        if not file.seekable() or path.is_fifo() or path.is_char_device():
+            with file:
+                return cls.from_stream(file, str(path))
+        return cls(file, str(path))
+
+    @classmethod
+    def from_stream(cls, stream: BinaryIO | IO[bytes], name: str) -> Source:
+        """Copies a stream to disk, since it can be read once only."""
+        spool = tempfile.TemporaryFile()
+        try:
+            shutil.copyfileobj(stream, spool, 1 << 20)
+            spool.flush()
+        except BaseException:
+            spool.close()
+            raise
+        return cls(spool, name)
+
+    def _digest(self) -> str:
+        self._file.seek(0)
+        digest = hashlib.sha256()
+        while piece := self._file.read(1 << 20):
+            digest.update(piece)
+        return digest.hexdigest()
+
+    def check_unchanged(self) -> None:
+        """Raises SourceChanged where the bytes are no longer those first read."""
+        if self._digest() != self.sha256:
+            raise SourceChanged("the program changed while it was read; start again")
+
+    def lines(self) -> Iterator[bytes]:
+        """The raw lines with their line ends. Several iterations may go on at once."""
+        place = 0
+        while True:
+            self._file.seek(place)
+            batch = _some_lines(self._file)
+            if not batch:
+                return
+            place = self._file.tell()
+            yield from batch
+
+    def close(self) -> None:
+        self._file.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
+                 trace: TracebackType | None) -> None:
+        self.close()
+
+
+def _some_lines(file: BinaryIO | IO[bytes], size: int = 1 << 18) -> list[bytes]:
+    """Some whole lines from where the file stands; a line longer than LONGEST_PIECE comes in pieces."""
+    lines, total = [], 0
+    while total < size:
+        line = file.readline(LONGEST_PIECE)
+        if not line:
+            break
+        lines.append(line)
+        total += len(line)
+    return lines
