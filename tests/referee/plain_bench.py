@@ -59,8 +59,11 @@ class Bench:
         return list(self.assemblies.values()) if tool is None else [self.assemblies[tool]]
 
 
-def bench_of(setup: dict[str, Any], folder: Path | None = None) -> Bench:
-    """Raises KeyError where the setup leaves out what the contract asks for. Parts files are read from `folder`."""
+def bench_of(setup: dict[str, Any], folder: Path | dict[str, str] | None = None) -> Bench:
+    """Raises KeyError where the setup leaves out what the contract asks for.
+
+    Parts files are read from `folder`, or are texts under their names.
+    """
     scale = float(UNITS[setup["units"]])
     clearance = setup.get("clearance", {})
     machine = setup.get("machine", {})
@@ -117,10 +120,13 @@ def core_of(shape: dict[str, Any], scale: float) -> tuple[shapely.Geometry, floa
     return affinity.rotate(box, shape.get("angle", 0.0), origin=(x, y)), 0.0
 
 
-def load_parts(setup: dict[str, Any], folder: Path | None) -> dict[str, tuple[dict[str, Any], float]]:
+def load_parts(
+    setup: dict[str, Any], folder: Path | dict[str, str] | None
+) -> dict[str, tuple[dict[str, Any], float]]:
     found = {}
     for name in setup.get("parts", {}).get("files", []):
-        library = tomllib.loads(((folder or Path()) / name).read_text())
+        text = folder[name] if isinstance(folder, dict) else ((folder or Path()) / name).read_text()
+        library = tomllib.loads(text)
         for part in library["parts"]:
             found[part["name"]] = (part, float(UNITS[library["units"]]))
     return found

@@ -158,9 +158,7 @@ def peck(state: State, words: Words, code: int, normal: int, r: Number, z: Numbe
     rise(state, words, normal, z, "cut")
 
 
-def bore_from_below(
-    state: State, words: Words, normal: int, r: Number, z: Number, clear: Number | None
-) -> None:
+def bore_from_below(state: State, words: Words, normal: int, r: Number, z: Number, clear: Number | None) -> None:
     """G87, section 3.5.16.8: aside, down, back in, cut upward to K and down again, aside, up, back in."""
     first, second, _ = PLANES[state.plane or 17]
     letters = ["IJK"[first], "IJK"[second], "IJK"[normal]]

@@ -19,7 +19,9 @@ EQUAL = 1e-4
 Item = Move | Effect
 
 
-def judge(before: Reading, after: Reading, setup: dict[str, Any], folder: Path | None = None) -> list[str]:
+def judge(
+    before: Reading, after: Reading, setup: dict[str, Any], folder: Path | dict[str, str] | None = None
+) -> list[str]:
     """Every way in which `after` breaks promise 1 or, against `before`, promise 2."""
     bench = bench_of(setup, folder)
     return judge_clearance(before, after, bench) + judge_sameness(before, after)
