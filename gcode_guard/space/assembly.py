@@ -51,7 +51,7 @@ class Assembly:
         return self.hidden_undercut or bool((np.diff(self.radius) < 0).any())
 
     def reduce(self) -> Assembly:
-        """The same assembly without the sections that a lower, at least as wide one hides: radii then ascend strictly."""
+        """The same without the sections that a lower, at least as wide one hides: radii then ascend strictly."""
         kept: list[int] = []
         for index in range(len(self)):
             # Where several start at one height, the widest hides the others, whichever is given first.

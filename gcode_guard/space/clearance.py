@@ -35,49 +35,50 @@ Integers = NDArray[np.int64]
 Booleans = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, eq=False)
 class Sweeps:
     """What the tip covers in each of n moves.
 
     start, end: (n, 3) float, mm.
-    box: (n,) bool. False: the straight segment between the ends. True: every point of the upright box that the ends span;
+    box: (n,) bool. False: the straight segment between the ends. True: every point of the upright box that they span;
         X and Y may then be infinite, and Z too (-inf: anywhere down to the table, +inf at both ends: high above all).
     margin: (n,) float, mm, added to the reach sideways and to the height (rounding of corners).
     sink: (n,) float, mm, how much lower than the segment the tip may really run (chords of an arc).
     grow: (n,) float, mm, added to the reach sideways alone (chords of an arc, compensation).
-    Each of the last three may be given as one number. Raises ValueError for NaN anywhere, for infinite coordinates of a
+    Each of the last four may be given as one value. Raises ValueError for NaN anywhere, for infinite coordinates of a
     segment, for a box that lies wholly at infinity in X or Y, and for negative or infinite margins.
     """
 
-    start: Floats
-    end: Floats
-    box: Booleans | bool = False
-    margin: Floats | float = 0.0
-    sink: Floats | float = 0.0
-    grow: Floats | float = 0.0
-
-    def __post_init__(self) -> None:
-        start, end = np.asarray(self.start, dtype=np.float64), np.asarray(self.end, dtype=np.float64)
-        if start.ndim != 2 or start.shape[1] != 3 or start.shape != end.shape:
+    def __init__(
+        self,
+        start: ArrayLike,
+        end: ArrayLike,
+        box: ArrayLike = False,
+        margin: ArrayLike = 0.0,
+        sink: ArrayLike = 0.0,
+        grow: ArrayLike = 0.0,
+    ) -> None:
+        self.start: Floats = np.asarray(start, dtype=np.float64)
+        self.end: Floats = np.asarray(end, dtype=np.float64)
+        if self.start.ndim != 2 or self.start.shape[1] != 3 or self.start.shape != self.end.shape:
             raise ValueError("sweeps need starts and ends of shape (n, 3)")
-        box = self.box
-        box = np.full(len(start), box) if isinstance(box, bool) else np.asarray(box, dtype=np.bool_)
-        if box.shape != (len(start),):
+        self.box: Booleans = np.asarray(box, dtype=np.bool_)
+        if self.box.ndim == 0:
+            self.box = np.full(len(self.start), self.box)
+        if self.box.shape != (len(self.start),):
             raise ValueError("sweeps need one `box` for each move")
-        if not (np.isfinite(start).all() and np.isfinite(end).all()):
-            _refuse_what_is_nowhere(start, end, box)
-        object.__setattr__(self, "start", start)
-        object.__setattr__(self, "end", end)
-        object.__setattr__(self, "box", box)
-        for name in ("margin", "sink", "grow"):
-            object.__setattr__(self, name, _extra(name, getattr(self, name), len(start)))
+        if not (np.isfinite(self.start).all() and np.isfinite(self.end).all()):
+            _refuse_what_is_nowhere(self.start, self.end, self.box)
+        self.margin = _extra("margin", margin, len(self.start))
+        self.sink = _extra("sink", sink, len(self.start))
+        self.grow = _extra("grow", grow, len(self.start))
 
     def __len__(self) -> int:
         return len(self.start)
 
     def take(self, rows: Integers | Booleans | slice) -> Sweeps:
         """The sweeps of these rows, in their order."""
-        return Sweeps(*(getattr(self, field.name)[rows] for field in fields(self)))
+        columns = (self.start, self.end, self.box, self.margin, self.sink, self.grow)
+        return Sweeps(*(column[rows] for column in columns))
 
     @cached_property
     def low(self) -> Floats:
@@ -153,12 +154,14 @@ def encounters(
     for pairs in _near_pairs(scene, assembly, sweeps, beside, above, clipping_only):
         for piece in _pieces(pairs, scene.vertices.shape[1]):
             found = _exact(scene, assembly, sweeps, piece, beside, above)
-            parts.append(found.take(found.lowest < found.needed - EPS) if clipping_only else found)
+            # Written so that a NaN, should an overflow ever make one, counts as clipping; so below with `within`.
+            parts.append(found.take(~(found.lowest >= found.needed - EPS)) if clipping_only else found)
     if not parts:
         return NOTHING
+    found = parts[0]
     if len(parts) > 1:
-        parts = [Encounters(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Encounters)))]
-    return parts[0].take(np.lexsort((parts[0].section, parts[0].hull, parts[0].move))) if len(parts[0]) > 1 else parts[0]
+        found = Encounters(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Encounters)))
+    return found.take(np.lexsort((found.section, found.hull, found.move))) if len(found) > 1 else found
 
 
 def needed_heights(scene: Scene, assembly: Assembly, sweeps: Sweeps, beside: float, above: float) -> Floats:
@@ -197,7 +200,8 @@ class _Pairs(NamedTuple):
     section: Integers
 
 
-NOTHING = Encounters(*(np.empty(0, dtype=np.int64) for _ in range(4)), np.empty(0), np.empty(0), np.empty((0, 2)))
+NONE = np.empty(0, dtype=np.int64)
+NOTHING = Encounters(NONE, NONE, NONE, NONE, np.empty(0), np.empty(0), np.empty((0, 2)))
 
 
 def _pieces(pairs: _Pairs, widest: int) -> Iterator[_Pairs]:
@@ -297,21 +301,22 @@ def _within(
         some = np.flatnonzero(is_box)
         move = pairs.move[some]
         apart = box_distance(sweeps.low[move, :2], sweeps.high[move, :2], scene.vertices[pairs.hull[some]])
-        within[some] = apart < limit[some] - EPS
+        within[some] = ~(apart >= limit[some] - EPS)
     if not is_box.all():
         some = np.flatnonzero(~is_box)
         move, hull = pairs.move[some], pairs.hull[some]
         start, end = sweeps.start[move], sweeps.end[move]
         unit, length = path_frame(start[:, :2], end[:, :2])
-        path = (start[:, :2], unit, length, scene.vertices[hull], scene.count[hull])
-        enter, leave = stretch_within(*path, limit[some] - EPS)
-        within[some] = meets = enter <= leave
+        vertices, count = scene.vertices[hull], scene.count[hull]
+        enter, leave = stretch_within(start[:, :2], unit, length, vertices, count, limit[some] - EPS)
+        within[some] = meets = ~(enter > leave)
         sloped = np.flatnonzero(meets & (length > 0) & (start[:, 2] != end[:, 2]))
         if len(sloped):
             # Whether they meet allows for touching; how low they meet is measured to the boundary itself.
-            enter[sloped], leave[sloped] = stretch_within(*(a[sloped] for a in path), limit[some[sloped]])
-            first[some[sloped]] = enter[sloped] / length[sloped]
-            last[some[sloped]] = np.where(leave >= length, 1.0, leave / np.where(length > 0, length, 1.0))[sloped]
+            on, way, length = start[sloped, :2], unit[sloped], length[sloped]
+            enter, leave = stretch_within(on, way, length, vertices[sloped], count[sloped], limit[some[sloped]])
+            first[some[sloped]] = enter / length
+            last[some[sloped]] = np.where(leave >= length, 1.0, leave / length)
     return within, first, last
 
 

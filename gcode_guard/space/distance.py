@@ -17,12 +17,12 @@ Booleans = NDArray[np.bool_]
 
 # Paths shorter than this (mm) are taken as points: their direction would be made of rounding errors.
 POINT = 1e-12
-# Stands for a slope of exactly nothing, so that a bound that does not depend on the path falls far outside or around it.
+# Stands for a slope of exactly nothing, so that a bound that does not change along the path falls far outside it.
 LEVEL = 1e-280
 
 
 def path_frame(start: Floats, end: Floats) -> tuple[Floats, Floats]:
-    """Unit direction (p, 2) and length (p,) of the paths from `start` to `end`, (p, 2) each; a point gets (1, 0) and 0."""
+    """Unit direction (p, 2) and length (p,) of the paths from `start` to `end`, (p, 2); a point gets (1, 0) and 0."""
     way = end - start
     length = np.hypot(way[:, 0], way[:, 1])
     point = length < POINT
@@ -92,7 +92,7 @@ def path_distance(start: Floats, unit: Floats, length: Floats, vertices: Floats,
 
 
 def box_distance(low: Floats, high: Floats, vertices: Floats) -> Floats:
-    """Distance (p,) between upright boxes with corners `low`, `high`, (p, 2), and polygons (p, K, 2), 0 where they meet.
+    """Distance (p,) between upright boxes with corners `low`, `high`, (p, 2), and polygons (p, K, 2); 0 if they meet.
 
     Sides may be infinite. Two convex figures are apart exactly where a side of one of them has the other beyond it
     (separating axis theorem); else the nearest pair holds a corner of one of them.
