@@ -103,9 +103,11 @@ def say(outcome: Outcome) -> None:
 
 @app.command("filter")
 def filter_command(
-    program: Annotated[str | None, typer.Argument(metavar="[PROGRAM]", help="The program; - or nothing is standard input.")] = None,
+    program: Annotated[str | None, typer.Argument(metavar="[PROGRAM]",
+                                                  help="The program; - or nothing is standard input.")] = None,
     setup: SetupOption = None,
-    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="OUT", help="Write the program here.")] = None,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="OUT",
+                                                help="Write the program here, not to standard output.")] = None,
     diff: Annotated[Path | None, typer.Option("--diff", metavar="FILE", help="Write the unified diff here.")] = None,
     log: LogOption = None,
     tool: ToolOption = None,
@@ -160,7 +162,8 @@ def _keep_defect(outcome: Outcome, output: Path | None) -> None:
 def review(
     program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program; - is standard input.")],
     setup: SetupOption = None,
-    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html", help="Write the review page here.")] = None,
+    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html",
+                                              help="Write the review page here.")] = None,
     log: LogOption = None,
     tool: ToolOption = None,
 ) -> None:
@@ -210,7 +213,8 @@ def verify(
         print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
         raise typer.Exit(4)
     if not proof.holds:
-        places = [f"line {line} of {name}" for line, name in ((proof.before_line, before), (proof.after_line, after)) if line]
+        lines = ((proof.before_line, before), (proof.after_line, after))
+        places = [f"line {line} of {name}" for line, name in lines if line]
         print(f"does not hold: {', '.join(places)}: {proof.what}", file=sys.stderr)
         raise typer.Exit(1)
     print("holds: every cut and effect is the same, and no rapid comes inside a clearance.", file=sys.stderr)

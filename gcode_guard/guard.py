@@ -115,7 +115,8 @@ class _Work:
         self.reasons: list[Finding] = []
         self.findings = self.changes = self.assumptions = 0
         self.kept: list[Change] = []
-        self.mender = Mender(self.judge, self._tell)
+        self.mender = Mender(self.judge, self._tell, self._assume_once)
+        self._assumed: set[str] = set()
         self.output: IO[bytes] = tempfile.TemporaryFile()
         self.diff: IO[bytes] = tempfile.TemporaryFile()
         self.defect = ""
@@ -129,6 +130,11 @@ class _Work:
     def _assume(self, about: str, text: str) -> None:
         self.assumptions += 1
         self.log.add(Assumption(about, text))
+
+    def _assume_once(self, about: str, text: str) -> None:
+        if about not in self._assumed:
+            self._assumed.add(about)
+            self._assume(about, text)
 
     def mend(self) -> None:
         facts = look(self.source.lines(), self.setup.program.block_delete == "skip")

@@ -16,9 +16,10 @@ from .setup.model import Setup, Tool, stacked, total
 from .space.arcs import flatten
 from .space.assembly import Assembly
 from .space.clearance import Encounters, Sweeps, encounters
-from .space.hulls import Hull
+from .space.hulls import Hull, box
 from .space.scene import Scene, SceneSolid
 
+AXIS = 1e-6  # mm, the radius of "the tool's axis"
 SAGITTA = 0.005  # mm, how far a chord may lie beside the arc that it stands for; the path is grown by as much
 
 
@@ -57,6 +58,9 @@ class Judge:
         self.beside = setup.clearance.beside
         self.above = setup.clearance.above
         self.as_box = setup.machine.rapid_path == "unknown"
+        shoe = setup.spindle.shoe if setup.spindle is not None else None
+        self.gantry_shoe = shoe if shoe is not None and shoe.rides_at is not None else None
+        self.stock = stock_scene(setup)
 
     def tools(self, tool: int) -> list[int]:
         """The tools that may be in the spindle where the table says `tool`."""
@@ -76,7 +80,43 @@ class Judge:
                 mine = usable & (moves.tool == tool)
                 self._examine_some(moves, np.flatnonzero(mine & rapid), assembly, result, rapids=True)
                 self._examine_some(moves, np.flatnonzero(mine & ~rapid), assembly, result, rapids=False)
+        if self.gantry_shoe is not None and not self.gantry_shoe.soft:
+            for rows, rapids in ((np.flatnonzero(usable & rapid), True), (np.flatnonzero(usable & ~rapid), False)):
+                self._examine_some(moves, rows, self._shoe_alone(), result, rapids, at=self.gantry_shoe.rides_at)
         return result
+
+    def _shoe_alone(self) -> Assembly:
+        assert self.gantry_shoe is not None
+        return Assembly(np.zeros(1), np.array([self.gantry_shoe.diameter / 2]), ["shoe"])
+
+    def brushed(self, moves: Moves) -> list[Hit]:
+        """Where a soft shoe's bristles touch an obstacle: reported, never refused or lifted for."""
+        shoe = self.setup.spindle.shoe if self.setup.spindle is not None else None
+        if shoe is None or not shoe.soft:
+            return []
+        hits: list[Hit] = []
+        for tool in np.unique(moves.tool).tolist():
+            for number in self.tools(tool):
+                length = self.setup.tools[number].length
+                if shoe.rides_at is None and (length is None or shoe.bottom is None):
+                    continue
+                from_ = 0.0 if shoe.rides_at is not None else total(length or 0.0, -(shoe.bottom or 0.0))
+                assembly = Assembly(np.array([from_]), np.array([shoe.diameter / 2]), ["shoe"])
+                rows = np.flatnonzero((moves.tool == tool) & (moves.exact | (moves.kind == Kind.RAPID)))
+                owner, sweeps = self.sweeps(moves, rows, corner=False, at=shoe.rides_at)
+                found = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
+                hits += self._worst(found, rows[owner[found.move]], assembly)
+        return hits
+
+    def in_stock(self, moves: Moves) -> Integers:
+        """The rows of sideways rapids that run with the tip below the stock's top, over the stock."""
+        if self.stock is None:
+            return np.zeros(0, dtype=np.int64)
+        rows = np.flatnonzero((moves.kind == Kind.RAPID) & moves.exact & ~moves.upright & ~moves.shadow)
+        owner, sweeps = self.sweeps(moves, rows, corner=False)
+        tip = Assembly(np.zeros(1), np.array([AXIS]), ["cutter"])
+        found = encounters(self.stock, tip, sweeps, 0.0, 0.0)
+        return np.unique(rows[owner[found.move]])
 
     def needed(self, moves: Moves) -> Floats:
         """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for none."""
@@ -96,19 +136,20 @@ class Judge:
         return result
 
     def _examine_some(self, moves: Moves, rows: Integers, assembly: Assembly, result: Examined,
-                      rapids: bool) -> None:
+                      rapids: bool, at: float | None = None) -> None:
+        """Judges some rows with one assembly; `at` is the height of one that stays with the gantry: no lift helps."""
         if not len(rows):
             return
-        owner, sweeps = self.sweeps(moves, rows, corner=rapids)
+        owner, sweeps = self.sweeps(moves, rows, corner=rapids, at=at)
         near = encounters(self.scene, assembly, sweeps, self.beside, self.above)
         if not len(near.move):
             return
         owned = rows[owner[near.move]]
         result.clips[owned] = True
-        np.maximum.at(result.needed, owned, near.needed)
+        np.maximum.at(result.needed, owned, near.needed if at is None else np.full(len(owned), inf))
         result.clipped += self._worst(near, owned, assembly)
         again = np.isin(rows, owned)
-        owner, sweeps = self.sweeps(moves, rows[again], corner=False)
+        owner, sweeps = self.sweeps(moves, rows[again], corner=False, at=at)
         touching = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
         if len(touching.move):
             owned = rows[again][owner[touching.move]]
@@ -123,29 +164,53 @@ class Judge:
         return [Hit(int(owned[k]), int(found.obstacle[k]), float(found.depth[k]), assembly.part[int(found.section[k])])
                 for k in order[first]]
 
-    def sweeps(self, moves: Moves, rows: Integers, corner: bool) -> tuple[Integers, Sweeps]:
-        """What the tip covers on some moves, and the row among `rows` that each sweep belongs to."""
+    def sweeps(self, moves: Moves, rows: Integers, corner: bool, at: float | None = None) -> tuple[Integers, Sweeps]:
+        """What the tip covers on some moves, and the row among `rows` that each sweep belongs to.
+
+        `at` puts all of it at one height.
+        """
         kind = moves.kind[rows]
         arcs = (kind == Kind.ARC_CW) | (kind == Kind.ARC_CCW)
         straight = np.flatnonzero(~arcs)
-        at = rows[straight]
-        box = ~moves.exact[at] | ((moves.kind[at] == Kind.RAPID) & self.as_box)
-        start = np.where(box[:, None], moves.low[at], moves.start[at])
-        end = np.where(box[:, None], moves.high[at], moves.end[at])
-        margin = moves.corner[at] if corner else np.zeros(len(at))
-        owner, sink, grow = straight, np.zeros(len(at)), moves.grow[at]
+        line = rows[straight]
+        boxed = ~moves.exact[line] | ((moves.kind[line] == Kind.RAPID) & self.as_box)
+        start = np.where(boxed[:, None], moves.low[line], moves.start[line])
+        end = np.where(boxed[:, None], moves.high[line], moves.end[line])
+        margin = moves.corner[line] if corner else np.zeros(len(line))
+        owner, sink, grow = straight, np.zeros(len(line)), moves.grow[line]
         if arcs.any():
             bent = np.flatnonzero(arcs)
-            at = rows[bent]
-            part, first, last = flatten(moves.start[at], moves.end[at], moves.centre[at], moves.plane[at],
-                                        moves.kind[at] == Kind.ARC_CW, SAGITTA)
+            bend = rows[bent]
+            part, first, last = flatten(moves.start[bend], _turned(moves, bend), moves.centre[bend],
+                                        moves.plane[bend], moves.kind[bend] == Kind.ARC_CW, SAGITTA)
             owner = np.concatenate([owner, bent[part]])
             start, end = np.concatenate([start, first]), np.concatenate([end, last])
-            box = np.concatenate([box, np.zeros(len(part), dtype=bool)])
+            boxed = np.concatenate([boxed, np.zeros(len(part), dtype=bool)])
             margin = np.concatenate([margin, np.zeros(len(part))])
             sink = np.concatenate([sink, np.full(len(part), SAGITTA)])
-            grow = np.concatenate([grow, moves.grow[at][part] + SAGITTA])
-        return owner, Sweeps(start=start, end=end, box=box, margin=margin, sink=sink, grow=grow)
+            grow = np.concatenate([grow, moves.grow[bend][part] + SAGITTA])
+        if at is not None:
+            start[:, 2] = end[:, 2] = at
+        return owner, Sweeps(start=start, end=end, box=boxed, margin=margin, sink=sink, grow=grow)
+
+
+def _turned(moves: Moves, rows: Integers) -> Floats:
+    """The ends of arcs; where a full turn is meant, the end in the plane is the start."""
+    end = moves.end[rows].copy()
+    for plane, axes in ((17, (0, 1)), (18, (0, 2)), (19, (1, 2))):
+        full = moves.full[rows] & (moves.plane[rows] == plane)
+        for axis in axes:
+            end[full, axis] = moves.start[rows][full, axis]
+    return end
+
+
+def stock_scene(setup: Setup) -> Scene | None:
+    """The stock as a scene of its own, up to its top."""
+    stock = setup.stock
+    if stock is None:
+        return None
+    middle = (stock.corner[0] + stock.size[0] / 2, stock.corner[1] + stock.size[1] / 2)
+    return Scene.build([SceneSolid(0, [box(middle, stock.size, 0.0)], stock.top, 0.0)])
 
 
 def build_scene(setup: Setup) -> Scene:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from math import inf
 
-
 from .judge import Examined, Hit, Judge
 from .program.moves import Kind, Move, Step, table
 from .program.state import ANYWHERE as _ALL
@@ -57,10 +56,11 @@ class Mender:
     """Judges and mends the steps of one program. `findings` are told as they are found, in the order of lines
     within a batch; `refused` says whether any of them refuses the program, and with which exit status."""
 
-    def __init__(self, judge: Judge, tell: Callable[[Finding], None]) -> None:
+    def __init__(self, judge: Judge, tell: Callable[[Finding], None], assume: Callable[[str, str], None]) -> None:
         self.judge = judge
         self.setup = judge.setup
         self.tell = tell
+        self.assume = assume
         self.counts = Counts()
         self.style = Style()
         self.exit = 0
@@ -69,6 +69,7 @@ class Mender:
         self.highest_written = -inf
         self.cut_contacts: dict[int, ContactSum] = {}
         self.close_cuts: dict[int, ContactSum] = {}
+        self.brushed: dict[int, ContactSum] = {}
         self.tools_used: set[int] = set()
         self._styled = 0
 
@@ -95,6 +96,11 @@ class Mender:
         self._tell_refusals(steps)
         self._cuts(moves, examined)
         self._reach(moves)
+        self._own_motions(steps)
+        for row in self.judge.in_stock(columns).tolist():
+            self.tell(Finding(moves[row].line, "in-stock", "a rapid goes sideways with the tip below the stock's top"))
+        for hit in self.judge.brushed(columns):
+            _add(self.brushed, hit, moves[hit.move].line)
         at = 0
         for step in steps:
             self._watch_motion(step)
@@ -171,6 +177,29 @@ class Mender:
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
             self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
                               found.depth, first_of=found.count))
+        for found in self.brushed.values():
+            name = self.judge.names[found.obstacle]
+            self.tell(Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
+                              first_of=found.count))
+
+    def _own_motions(self, steps: list[Step]) -> None:
+        """What the machine does by itself at a code, as `machine.own_motion` says."""
+        for step in steps:
+            for effect in step.effects:
+                mode = self.setup.machine.own_motion.get(effect.what, "none")
+                if mode == "none":
+                    continue
+                if mode == "z-first":
+                    self.assume(effect.what, f"{effect.what} is taken to raise the tool before the machine moves it")
+                    continue
+                self.assume(effect.what, f"{effect.what} is taken to move the tool anywhere over the table at its height")
+                move = Move(step.block.line, Kind.RAPID, effect.position, effect.position, effect.tool, None,
+                            step.before.corner)
+                if self._clear_of_all(move) > bounds(effect.position[2])[0]:
+                    self.refuse(3)
+                    self.tell(Finding(step.block.line, "rapid-contact", f"{effect.what} may move the tool anywhere over"
+                                      " the table, and it does not stand above everything here",
+                                      advice="raise the tool before it in the program, or mend machine.own_motion"))
 
     def _reach(self, moves: list[Move]) -> None:
         if self.setup.machine.reach is None:

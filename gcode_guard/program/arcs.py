@@ -41,7 +41,8 @@ def from_centre(start: tuple[float, float], end: tuple[float, float], centre: tu
     if difference > DOUBTFUL:
         if other is not None and abs(math.dist(start, other) - math.dist(end, other)) <= AGREES:
             raise NotUnderstood("the centre of this arc only closes when I, J, K are read the other way",
-                                "say G90.1 (absolute centres) or G91.1 (incremental ones) in the program or in starts_in")
+                                "say G90.1 (absolute centres) or G91.1 (incremental ones) in the program or in"
+                                " starts_in")
         raise NotUnderstood(f"the ends of this arc lie {difference:.3f} mm differently far from its centre",
                             "export the program again, with more decimals")
     if r0 < LEAST:

@@ -10,7 +10,7 @@ from .codes import CYCLES
 from .context import ADVICE_START, Context
 from .errors import NotUnderstood
 from .moves import Kind, Move
-from .state import ANYWHERE, ANY_TOOL, Coordinate, Cycle, Position, Span, either, known
+from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
 
 
 def rapid(context: Context) -> None:

@@ -129,7 +129,7 @@ def _cycle_text(plan: Plan, item: Item, deleted: bool, with_number: bool) -> str
         return ("/" if deleted else "") + style.gap.join(words)
     # The block's number and comments stay where they are; everything else becomes the restated cycle.
     spans = [(w.start, w.end) for w in block.words if w.letter != "N"]
-    changes = {span: "" for span in spans}
+    changes = dict.fromkeys(spans, "")
     changes[spans[0]] = style.gap.join(words)
     return put(block, changes)
 

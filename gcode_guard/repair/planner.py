@@ -75,9 +75,8 @@ class Plan:
         key = id(item.step)
         if key not in self.drafts:
             draft = self.drafts[key] = Draft(item.step.block)
-            own = [leg for leg in item.legs]
-            if own:
-                low = min(min(lowest(leg.move.start[2]), lowest(leg.move.end[2])) for leg in own)
+            if item.legs:
+                low = min(min(lowest(leg.move.start[2]), lowest(leg.move.end[2])) for leg in item.legs)
                 draft.programmed = low if abs(low) < inf else None
         draft = self.drafts[key]
         draft.obstacles.update(item.obstacles)
@@ -148,7 +147,7 @@ class Plan:
         draft.kind = "lift"
 
     def _slanted(self, item: Item, follow: float, last: bool) -> None:
-        """A block that goes across and changes height: one piece where that is clear, else the order that stays high."""
+        """A block that goes across and changes height: whole where that is clear, else in the order that stays high."""
         end, need = item.end[2], self._trusted_need(item)
         want = follow if last else max(follow, need)
         target = lowest(end)
@@ -345,7 +344,7 @@ class Plan:
 
     def _can_write(self, item: Item, state: State) -> None:
         if not state.length_known:
-            raise Stuck(item, 4, "no tool length offset is in force here, so that no height can be written", ADVICE_HIGH)
+            raise Stuck(item, 4, "no tool length offset is in force here, so no height can be written", ADVICE_HIGH)
         if state.units is None or state.distance is None:
             raise Stuck(item, 4, "units and distance mode are not known before it", "add them to program.starts_in")
 
@@ -369,8 +368,10 @@ class Plan:
                         " raised", self.limits.rise_advice)
 
     def _too_high(self, item: Item, want: float) -> None:
-        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and the machine ends at {self.limits.ceiling:.3f} mm",
-                    "lower or move the obstacle")
+        top = f"the machine ends at {self.limits.ceiling:.3f} mm"
+        if want == inf:
+            raise Stuck(item, 3, "the dust shoe stays with the gantry, and no lift takes it over", "move the obstacle")
+        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and {top}", "lower or move the obstacle")
 
 
 def trouble_of(stuck: Stuck) -> Trouble:

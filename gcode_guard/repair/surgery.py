@@ -24,7 +24,8 @@ def is_stop(word: Word) -> bool:
 
 def put(block: Block, changes: dict[tuple[int, int], str]) -> str:
     """The block's text with some spans replaced; a span replaced by nothing takes the blanks before it along."""
-    out, at = [], 0
+    out: list[str] = []
+    at = 0
     for (start, end), new in sorted(changes.items()):
         kept = block.text[at:start]
         out.append(kept if new else kept.rstrip(" \t") if kept.strip(" \t") or out else kept)

@@ -31,7 +31,7 @@ class Style:
 
     rapid: str = "G0"
     gap: str = " "
-    decimals: int = 3
+    decimals: int = 1
     ending: str = "\n"
 
     def seen(self, texts: Iterable[tuple[str, str]]) -> Style:
