@@ -264,7 +264,9 @@ class Interpreter:
             assert code is not None
             self._leave(state, code)
             motion.machine_move(context, code)
-        elif context.axes_used_by is None and (context.axes() or (explicit and explicit not in ("G0", "G1", "G80"))):
+        elif context.axes_used_by is None and (
+                context.axes() or (explicit and explicit not in ("G0", "G1", "G80"))
+                or (code in ARCS and any(context.has(letter) for letter in "IJKR"))):
             self._motion(context, code)
         elif explicit in ("G0", "G1"):
             self._leave(state, explicit)

@@ -63,11 +63,10 @@ def _hanging(context: Context, z: Coordinate) -> Coordinate:
     else:
         facts_of = tools.get(context.state.tool)
         drops = [facts_of.drop if facts_of else None]
-    heights = [z - (drop or Decimal(0)) for drop in drops if not isinstance(z, Span)]
-    result: Coordinate = heights[0] if heights else z
-    for height in heights:
-        result = either(result, height)
-    return result
+    heights = [float(z - (drop or Decimal(0))) for drop in drops if not isinstance(z, Span)]
+    if len(set(heights)) > 1:
+        return Span(min(heights), max(heights))
+    return z - (drops[0] or Decimal(0)) if heights and not isinstance(z, Span) else z
 
 
 def arc(context: Context, code: str) -> None:
@@ -139,7 +138,7 @@ def _add_arc(context: Context, start: Position, end: Position, found: Arc, clock
 
 
 def probe(context: Context) -> None:
-    """G38.x (section 3.5.5): a cut that may end anywhere on its way; after it the place is known to lie on the way."""
+    """G38.x (section 3.5.5): a cut that may end anywhere on its way; the axes that it moves are not known after it."""
     state = context.state
     start = state.position
     end = context.targets(start)
@@ -163,6 +162,9 @@ def cycle(context: Context, code: str) -> None:
     if state.feed_mode == "G93":
         raise NotUnderstood("a cycle runs under inverse time feed (G93)", "export with feeds a minute (G94)")
     before = state.cycle if state.motion in CYCLES else None
+    if before is not None and state.stale:
+        raise NotUnderstood(f"the {state.stale} within a canned cycle", "end the cycle with G80 before, state it anew")
+    state.stale = ""
     now = _sticky(context, code, axis, before)
     repeats = context.whole("L")
     if repeats == 0:
@@ -259,7 +261,7 @@ def go_home(context: Context, code: str) -> None:
     """G28 and G30 (section 3.5.8): by way of a point, then home with the axes that `home_axes` says.
 
     Where the setup does not know which, both readings are made, the named axes first, and what they leave different
-    is known as an interval. A Z that was sent home is high, unless the program itself made the home.
+    is not known. A Z that was sent home is high, unless the program itself made the home.
     """
     state = context.state
     named = context.axes()

@@ -104,8 +104,8 @@ def plane(context: Context, code: str) -> None:
 
 def _leave_cycle(context: Context, what: str) -> None:
     """The sticky words of a cycle mean something else once units, plane or distance mode change."""
-    if context.state.motion in CYCLES and not any(c in context.codes for c in ("G80", "G0", "G1", "G2", "G3")):
-        raise NotUnderstood(f"the {what} within a canned cycle", "end the cycle with G80 before, and state it anew")
+    if context.state.motion in CYCLES:
+        context.state.stale = what
 
 
 def compensation(context: Context, code: str) -> None:
@@ -192,6 +192,7 @@ def select_offset(context: Context, code: str) -> None:
 def path_control(context: Context, code: str) -> None:
     """Step 16: G61, G61.1 and G64; a stated tolerance is the corner rounding in force."""
     state = context.state
+    context.effect(code)
     state.path = code
     if code != "G64":
         state.corner = 0.0

@@ -53,11 +53,8 @@ def moved(coordinate: Coordinate, by: Decimal) -> Coordinate:
 
 
 def either(a: Coordinate, b: Coordinate) -> Coordinate:
-    """A coordinate that is `a` or `b`, or anywhere between."""
-    if a == b:
-        return a
-    (a0, a1), (b0, b1) = bounds(a), bounds(b)
-    return Span(min(a0, b0), max(a1, b1))
+    """A coordinate that is `a` or `b`: known where they are the same, else taken as not known at all."""
+    return a if a == b else ANYWHERE
 
 
 ANY_TOOL = -1  # the tool in the spindle is one of the setup's, and not known which
@@ -146,6 +143,7 @@ class State:
     retract: str = "G98"
     retract_said: bool = False
     cycle: Cycle | None = None
+    stale: str = ""
     home: Position = NOWHERE_KNOWN
     home2: Position = NOWHERE_KNOWN
     home_made: int | None = None

@@ -11,7 +11,7 @@ from decimal import Decimal
 from math import inf
 
 from ..program.moves import Step
-from ..program.state import Coordinate, Span, State, known
+from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .edits import Draft, Trouble
 from .run import Item, Run, lowest
@@ -61,7 +61,7 @@ class Plan:
             follow = self._follow(place)
             last = place == len(self.run.items) - 1
             if item.kind == "plain":
-                self._plain(item, follow, last)
+                self._plain(item, follow, last, place)
             elif item.kind in ("home", "machine"):
                 self._whole(item, follow)
             elif item.kind == "entry":
@@ -96,23 +96,23 @@ class Plan:
 
     # One item after the other ---------------------------------------------------------------------------------
 
-    def _plain(self, item: Item, follow: float, last: bool) -> None:
+    def _plain(self, item: Item, follow: float, last: bool, place: int) -> None:
         if item.has_z and not item.crosses:
-            self._upright(item, follow, last)
+            self._upright(item, follow, last, place)
         elif not item.has_z:
             need = self._trusted_need(item)
             if need > lowest(self.actual):
                 self._rise_before(item, max(need, follow))
             self._note_level(item)
         else:
-            self._slanted(item, follow, last)
+            self._slanted(item, follow, last, place)
 
     def _trusted_need(self, item: Item) -> float:
         """The height a block needs; out of an unknown height, with nothing near its way, that which clears all."""
         untrusted = not all(leg.trusted for leg in item.legs) and lowest(self.actual) == -inf
         return self.limits.everything if untrusted and item.need == -inf else item.need
 
-    def _upright(self, item: Item, follow: float, last: bool) -> None:
+    def _upright(self, item: Item, follow: float, last: bool, place: int) -> None:
         end = item.end[2]
         want = max(follow, item.need)
         if last and item.need > -inf and known(item.end[0]) and known(item.end[1]):
@@ -122,7 +122,7 @@ class Plan:
         elif want > lowest(end) and (item.need > -inf):
             raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
         else:
-            self._reach(item, end)
+            self._reach(item, end, place)
 
     def _literal_z(self, item: Item) -> bool:
         return axis_words(item.step.block)["Z"].literal and not item.step.frozen
@@ -133,20 +133,32 @@ class Plan:
         self.actual = reached
         self._note_level(item)
 
-    def _reach(self, item: Item, end: Coordinate) -> None:
-        """The block leads to its own end. Under G91 its increment changes if the tool stands higher than it knew."""
-        if item.step.after.distance == "G91" and self.actual != item.step.before.position[2]:
-            if not self._literal_z(item) or isinstance(end, Span) or isinstance(self.actual, Span):
+    def _reach(self, item: Item, end: Coordinate, place: int) -> None:
+        """The block leads to its own end. Under G91 its increment changes if the tool stands higher than it knew;
+        where that cannot be written, the tool comes down before it."""
+        start = item.step.before.position
+        if item.step.after.distance == "G91" and self.actual != start[2]:
+            if isinstance(end, Span) or isinstance(self.actual, Span):
                 raise Stuck(item, 3, "its increment cannot be changed", "write it as absolute distances (G90)")
+            if not self._literal_z(item):
+                self._before_own_increment(item, start, place)
+                self.actual = end
+                return
             self._set_word(item, self._pen(item.step.after).exactly(2, end, self.actual))
         self.actual = end
+
+    def _before_own_increment(self, item: Item, start: Position, place: int) -> None:
+        before = self.run.items[:place]
+        if not before or any(leg.contact for leg in before[-1].legs) or not all(known(c) for c in start):
+            raise Stuck(item, 3, "its increment cannot be changed", "write it as absolute distances (G90)")
+        self._come_down_at(before, start)
 
     def _set_word(self, item: Item, text: str) -> None:
         draft = self.draft(item)
         draft.own = [with_word(item.step.block, "Z", text)]
         draft.kind = "lift"
 
-    def _slanted(self, item: Item, follow: float, last: bool) -> None:
+    def _slanted(self, item: Item, follow: float, last: bool, place: int) -> None:
         """A block that goes across and changes height: whole where that is clear, else in the order that stays high."""
         end, need = item.end[2], self._trusted_need(item)
         want = follow if last else max(follow, need)
@@ -159,7 +171,7 @@ class Plan:
             if raised:
                 self._raise_word(item, target)
             else:
-                self._reach(item, end)
+                self._reach(item, end, place)
             return
         self._apart(item, need, want if raised else None)
 
@@ -233,6 +245,8 @@ class Plan:
                             "put the spindle, tool and stop words on a line of their own")
             text, reached = self._rise_text(item, step.before, want)
             self.draft(item).before.append(self._pen(step.before).rapid(text, deleted=block.deleted))
+            if item.kind == "home" and step.before.motion == "G80":
+                self.draft(item).before.append(("/" if block.deleted else "") + self.style.letter("G") + "80")
             self._motion_after(item)
             self.actual = reached
             return
@@ -244,7 +258,7 @@ class Plan:
 
     def _motion_after(self, item: Item) -> None:
         """A G0 put in before a block without a motion of its own leaves another motion in force behind it."""
-        if item.kind == "home" and item.step.before.motion != "G0":
+        if item.kind == "home" and item.step.before.motion not in ("G0", "G80"):
             self.pending_motion = item.step
 
     def _whole(self, item: Item, follow: float) -> None:
@@ -296,7 +310,7 @@ class Plan:
             self._come_down_at(self.run.items, end)
             self.actual = end[2]
 
-    def _come_down_at(self, items: list[Item], place: tuple[Coordinate, Coordinate, Coordinate]) -> None:
+    def _come_down_at(self, items: list[Item], place: Position) -> None:
         """Puts the way down to the nominal height behind the last of `items`."""
         if not items:
             return
@@ -323,6 +337,8 @@ class Plan:
         draft.kind = "split"
         if item.kind == "home":
             self._motion_after(item)
+            if item.step.before.motion == "G80":
+                draft.after.append(("/" if block.deleted else "") + self.style.letter("G") + "80")
 
     # What may be written --------------------------------------------------------------------------------------
 

@@ -225,6 +225,9 @@ def state_differences(before: Reading, after: Reading) -> list[str]:
     """What the program leaves behind must be what it left behind."""
     names = ["units", "incremental", "plane", "motion", "feed_mode", "feed", "retract_to_r", "offset", "rounding"]
     names += ["tool", "selected", "spindle", "compensation", "tip_unknown", "shift", "centres_absolute"]
+    # M2 and M30 put G1 in force whatever was (NISTIR 6556, section 3.6.1).
+    if after.effects and after.effects[-1].name == "end":
+        names.remove("motion")
     found = []
     for name in names:
         a, b = getattr(before.state, name), getattr(after.state, name)
