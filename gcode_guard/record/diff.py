@@ -86,16 +86,21 @@ class DiffWriter:
             self.same(line)
 
     def change(self, old: Sequence[bytes], new: Sequence[bytes]) -> None:
-        """Takes `old`, the next lines of the old text, for which the new text has `new`; either may be empty."""
-        head = _common_length(old, new)
-        for line in old[:head]:
+        """Takes `old`, the next lines of the old text, for which the new text has `new`; either may be empty.
+
+        A line that both have is shown as same.
+        """
+        removed: list[bytes] = []
+        position = 0
+        for line in old:
+            found = _find(new, line, position)
+            if found is None:
+                removed.append(line)
+                continue
+            self._change(removed, new[position:found])
             self.same(line)
-        old, new = old[head:], new[head:]
-        tail = _common_length(old[::-1], new[::-1])
-        rest = old[len(old) - tail :]
-        self._change(old[: len(old) - tail], new[: len(new) - tail])
-        for line in rest:
-            self.same(line)
+            removed, position = [], found + 1
+        self._change(removed, new[position:])
 
     def finish(self) -> None:
         """Writes the hunk that is still open, if any. Nothing may be told afterwards."""
@@ -176,14 +181,12 @@ def _start_of_last_lines(data: bytes, position: int) -> int:
     return max(start, position)
 
 
-def _common_length(old: Sequence[bytes], new: Sequence[bytes]) -> int:
-    """How many lines from the start on are equal in both."""
-    length = 0
-    for one, other in zip(old, new, strict=False):
-        if one != other:
-            break
-        length += 1
-    return length
+def _find(lines: Sequence[bytes], wanted: bytes, position: int) -> int | None:
+    """Where `wanted` first stands in `lines` from `position` on."""
+    for number in range(position, len(lines)):
+        if lines[number] == wanted:
+            return number
+    return None
 
 
 def _hunk_header(old_start: int, old_count: int, new_start: int, new_count: int) -> bytes:

@@ -103,9 +103,9 @@ def test_three_lines_of_context_and_near_changes_share_a_hunk():
 def test_what_did_not_change_within_a_change_is_context():
     out = io.BytesIO()
     writer = DiffWriter(out)
-    writer.change([b"G0 X5\r\n"], [b"G0 Z9.0\r\n", b"G0 X5\r\n"])
+    writer.change([b"G0 X5\r\n"], [b"G0 Z9.0\r\n", b"G0 X5\r\n", b"G0 Z5.0\r\n"])
     writer.finish()
-    assert out.getvalue() == b"--- before\n+++ after\n@@ -1,1 +1,2 @@\n+G0 Z9.0\r\n G0 X5\r\n"
+    assert out.getvalue() == b"--- before\n+++ after\n@@ -1,1 +1,3 @@\n+G0 Z9.0\r\n G0 X5\r\n+G0 Z5.0\r\n"
 
 
 def test_a_hunk_longer_than_memory_is_allowed_still_applies():
