@@ -148,7 +148,7 @@ class _Work:
         held: dict[int, Edit] = {}
         for batch in self.mender.batches(self._watched(reader)):
             self._take(batch, facts, copier, held)
-        self.mender.finish()
+        self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
         copier.finish(held)

@@ -69,6 +69,9 @@ class Mender:
         self.highest_written = -inf
         self.cut_contacts: dict[int, ContactSum] = {}
         self.close_cuts: dict[int, ContactSum] = {}
+        self.ends_inside: dict[int, ContactSum] = {}
+        self.starts_inside: dict[int, ContactSum] = {}
+        self._first_run = True
         self.brushed: dict[int, ContactSum] = {}
         self.tools_used: set[int] = set()
         self._styled = 0
@@ -115,6 +118,8 @@ class Mender:
         edits: dict[int, Edit] = {}
         for draft in drafts.values():
             if draft.touched:
+                if draft.moves:
+                    draft.needed = float(self.judge.needed(table(draft.moves)).max())
                 _merge(edits, draft.edit(self.style.ending))
                 self.highest_written = max(self.highest_written, -inf if draft.level is None else draft.level)
         return Batch(steps, edits, steps[-1].block.line if steps else 0)
@@ -163,15 +168,26 @@ class Mender:
             if move.kind != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
                 _add(self.close_cuts, hit, move.line)
 
-    def finish(self) -> None:
-        """Tells what is summed up over the whole program."""
+    def finish(self, ended: bool) -> None:
+        """Tells what is summed up over the whole program. `ended`: it ended with M2 or M30, which put G1 in force."""
+        if self.pending is not None and not ended:
+            self._trouble(Trouble(self.pending.block.line, 3, "a rise put in before this block would leave another"
+                                  " motion in force at the end", "end the program with M30"))
         for found in self.cut_contacts.values():
             name = self.judge.names[found.obstacle]
             what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
             lines = "" if found.count == 1 else f" (lines {_list(found.lines, found.count)})"
-            self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm below"
-                              f" what would clear it, with the {found.part}", name, found.depth,
+            self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
+                              f" below what would clear it, with the {found.part}", name, found.depth,
                               "move or lower the obstacle, or take the cut out", found.count))
+        for sums, which in ((self.ends_inside, "ends"), (self.starts_inside, "starts")):
+            for found in sums.values():
+                name = self.judge.names[found.obstacle]
+                what = f"a rapid {which} inside" if found.count == 1 else f"{found.count} rapids end inside"
+                lines = "" if found.count == 1 else f" (lines {_list(found.lines, found.count)})"
+                self.tell(Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
+                                  f" below what would clear it, with the {found.part}", name, found.depth,
+                                  "move or lower the obstacle", found.count))
         for found in self.close_cuts.values():
             name = self.judge.names[found.obstacle]
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
@@ -192,7 +208,8 @@ class Mender:
                 if mode == "z-first":
                     self.assume(effect.what, f"{effect.what} is taken to raise the tool before the machine moves it")
                     continue
-                self.assume(effect.what, f"{effect.what} is taken to move the tool anywhere over the table at its height")
+                self.assume(effect.what, f"{effect.what} is taken to move the tool anywhere over the table at its"
+                            " height")
                 move = Move(step.block.line, Kind.RAPID, effect.position, effect.position, effect.tool, None,
                             step.before.corner)
                 if self._clear_of_all(move) > bounds(effect.position[2])[0]:
@@ -275,7 +292,11 @@ class Mender:
 
     def _ends_inside(self, run: Run) -> bool:
         """A run that ends (or a program that starts) in contact cannot be mended by a lift."""
-        for place, item, which in ((run.end, run.items[-1], "ends"), (run.start, run.items[0], "starts")):
+        first, self._first_run = self._first_run, False
+        places = [(run.end, run.items[-1], "ends")]
+        if first and run.start is not None:
+            places.append((run.start, run.items[0], "starts"))
+        for place, item, which in places:
             if place is None or not all(known(c) for c in place) or not item.legs:
                 continue
             if not any(leg.contact for leg in item.legs):
@@ -285,10 +306,8 @@ class Mender:
             found = self.judge.examine(table([point]))
             if found.contact[0]:
                 hit = max(found.touched, key=lambda h: h.depth)
-                name = self.judge.names[hit.obstacle]
                 self.refuse(3)
-                self.tell(Finding(item.step.block.line, "rapid-contact", f"a rapid {which} inside \"{name}\""
-                                  f" with the {hit.part}", name, hit.depth, "move or lower the obstacle"))
+                _add(self.ends_inside if which == "ends" else self.starts_inside, hit, item.step.block.line)
                 return True
         return False
 

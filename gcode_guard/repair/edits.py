@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from math import inf
 
 from ..program.block import Block
+from ..program.moves import Move
 
 
 @dataclass(slots=True)
@@ -39,7 +40,7 @@ class Trouble:
 @dataclass(slots=True)
 class Draft:
     """The pieces that one block becomes: texts without line ends. `own` None means that the block stays as it is;
-    `holes` holds the pieces of an unrolled cycle by hole."""
+    `holes` holds the pieces of an unrolled cycle by hole; `moves` are the block's own rapids, for the log."""
 
     block: Block
     before: list[str] = field(default_factory=list)
@@ -48,6 +49,7 @@ class Draft:
     obstacles: set[int] = field(default_factory=set)
     programmed: float | None = None
     needed: float = -inf
+    moves: list[Move] = field(default_factory=list)
     level: float | None = None
     kind: str = "split"
     holes: dict[int, list[str]] = field(default_factory=dict)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from math import inf
 
-from ..program.moves import Step
+from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .edits import Draft, Trouble
@@ -62,6 +62,8 @@ class Plan:
             last = place == len(self.run.items) - 1
             if item.kind == "plain":
                 self._plain(item, follow, last, place)
+                if follow > -inf:
+                    self._blame(item, place)
             elif item.kind in ("home", "machine"):
                 self._whole(item, follow)
             elif item.kind == "entry":
@@ -80,7 +82,7 @@ class Plan:
                 draft.programmed = low if abs(low) < inf else None
         draft = self.drafts[key]
         draft.obstacles.update(item.obstacles)
-        draft.needed = max(draft.needed, item.need)
+        draft.moves = [move for move in item.step.moves if move.kind == Kind.RAPID and not move.shadow]
         return draft
 
     def _follow(self, place: int) -> float:
@@ -111,6 +113,15 @@ class Plan:
         """The height a block needs; out of an unknown height, with nothing near its way, that which clears all."""
         untrusted = not all(leg.trusted for leg in item.legs) and lowest(self.actual) == -inf
         return self.limits.everything if untrusted and item.need == -inf else item.need
+
+    def _blame(self, item: Item, place: int) -> None:
+        """Names the obstacles of what follows at the level that the item sets."""
+        if id(item.step) not in self.drafts:
+            return
+        for later in self.run.items[place + 1 :]:
+            self.drafts[id(item.step)].obstacles.update(later.obstacles)
+            if later.has_z or later.kind in ("entry", "fixed"):
+                return
 
     def _upright(self, item: Item, follow: float, last: bool, place: int) -> None:
         end = item.end[2]
@@ -325,6 +336,8 @@ class Plan:
         if pen.incremental and start is None:
             raise Stuck(item, 4, "an increment starts at a height that is not known", ADVICE_HIGH)
         draft, block = self.draft(item), item.step.block
+        if draft.level is None and abs(lowest(self.actual)) < inf:
+            draft.level = lowest(self.actual)
         down = pen.exactly(2, z, start)
         stops = Apart(block).last_words() if not item.whole else []
         if stops and draft.own is None:

@@ -1,0 +1,184 @@
+"""Pairs of programs, before and after; and programs that must come out untouched.
+
+The bench: one clamp from X80 to X120 and Y90 to Y110, 18 mm high in the bench frame, measured to 1 mm; a 6 mm cutter
+alone. By the deciding rule a rapid must stay above 18 + 1 (tolerance) + 3 (above) + 1 (corner rounding) = 23 mm
+wherever it comes nearer than 3 (radius) + 1 + 3 (beside) + 1 = 8 mm to the clamp.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.guarding import Guarded, run, write_bench
+
+BENCH = """
+format = 1
+units = "mm"
+[program]
+starts_in = ["G21", "G90", "G17"]
+block_delete = "run"
+[stock]
+corner = [0.0, 0.0]
+size = [600.0, 200.0]
+top = 0.0
+thickness = 19.0
+[machine]
+{machine}
+[[tools]]
+number = 1
+diameter = 6.0
+length = 40.0
+[[obstacles]]
+name = "clamp"
+shape = "box"
+center = [100.0, 100.0]
+size = [40.0, 20.0]
+top = 18.0
+"""
+KNOWN = "start = [0.0, 100.0, 30.0]"
+AWAY = "G0 X0 Y100\nG0 Z5\nG1 Z-1 F100\n"
+
+
+def guard(folder: Path, program: str, machine: str = KNOWN) -> Guarded:
+    return run(program, write_bench(folder, BENCH.format(machine=machine)))
+
+
+PAIRS = {
+    "the program's own retract is raised, and comes down again where the program never did": (
+        AWAY + "G0 Z5\nG0 X200\nG1 Z-1\nM30\n",
+        AWAY + "G0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\nM30\n"),
+    "nothing is put in where the program retracts and comes down by itself": (
+        AWAY + "G0 Z5\nG0 X200\nG0 Z1\nG1 Z-1\nM30\n",
+        AWAY + "G0 Z23.0\nG0 X200\nG0 Z1\nG1 Z-1\nM30\n"),
+    "without a retract of its own: up, across, down": (
+        AWAY + "G1 Z5\nG0 X200\nG1 Z-1\nM30\n",
+        AWAY + "G1 Z5\nG0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\nM30\n"),
+    "a slanting rapid downwards goes across first": (
+        "G0 Z30\nG0 X0 Y100\nM3\nG0 X200 Z2\nG1 Z-1 F100\nM30\n",
+        "G0 Z30\nG0 X0 Y100\nM3\nG0 X200\nG0 Z2\nG1 Z-1 F100\nM30\n"),
+    "a slanting rapid upwards goes up first": (
+        AWAY + "G0 X200 Z40\nM5\nM30\n",
+        AWAY + "G0 Z40\nG0 X200\nM5\nM30\n"),
+    "a stop at the end of a run that only comes close is reached from above": (
+        AWAY + "G0 Z5\nG0 X74 Y100\nG1 Z-1\nG0 Z30\nM30\n",
+        AWAY + "G0 Z23.0\nG0 X74 Y100\nG0 Z5.0\nG1 Z-1\nG0 Z30\nM30\n"),
+    "S, T and M3 stand on the first piece, M0 on the last, the number on the first alone": (
+        "G0 Z5\nG0 X0 Y100\nN10 G0 X200 S12000 M3 M0 (over)\nG1 Z-1 F100\nM30\n",
+        "G0 Z5\nG0 X0 Y100\nN10 G0 Z23.0 S12000 M3 (over)\nG0 X200\nG0 Z5.0 M0\nG1 Z-1 F100\nM30\n"),
+    "incremental: what is put in adds up to the programmed end": (
+        AWAY + "G0 Z5\nG91\nG0 X200\nG1 Z-6\nG90\nM30\n",
+        AWAY + "G0 Z23.0\nG91\nG0 X200\nG0 Z-18.0\nG1 Z-6\nG90\nM30\n"),
+    "incremental retract and plunge of the program's own are changed, nothing is put in": (
+        AWAY + "G91\nG0 Z6\nX200\nZ-4\nG1 Z-2\nG90\nM30\n",
+        AWAY + "G91\nG0 Z24.0\nX200\nZ-22.0\nG1 Z-2\nG90\nM30\n"),
+    "inches are rounded up to four decimals: 23 mm is 0.90552 in": (
+        "G20\nG0 Z.2\nG0 X0 Y4\nG1 Z-.1 F10\nG0 Z.2\nG0 X8\nG1 Z-.1\nM30\n",
+        "G20\nG0 Z.2\nG0 X0 Y4\nG1 Z-.1 F10\nG0 Z0.9056\nG0 X8\nG0 Z0.2\nG1 Z-.1\nM30\n"),
+    "the program's spelling: lower case, tight, two digits": (
+        "g00x0y100\ng00z5\ng01z-1f100\ng00z5\ng00x200\ng01z-1\nm30\n",
+        "g00x0y100\ng00z5\ng01z-1f100\ng00z23.0\ng00x200\ng00z5.0\ng01z-1\nm30\n"),
+    "the program's decimals and line ends": (
+        "G0 X0. Y100.\r\nG0 Z5.000\r\nG1 Z-1.000 F100\r\nG0 Z5.000\r\nG0 X200.000\r\nG1 Z-1.000\r\nM30",
+        "G0 X0. Y100.\r\nG0 Z5.000\r\nG1 Z-1.000 F100\r\nG0 Z23.000\r\nG0 X200.000\r\nG0 Z5.000\r\nG1 Z-1.000\r\nM30"),
+    "blocks put in beside a slash block carry the slash": (
+        AWAY + "G1 Z5\n/G0 X200\nG1 Z-1\nM30\n",
+        AWAY + "G1 Z5\n/G0 Z23.0\n/G0 X200\n/G0 Z5.0\nG1 Z-1\nM30\n"),
+    "an expression stays one, only what is put in is a number": (
+        AWAY + "#1=5\nG0 Z[#1]\nG0 X200 Z[#1-3]\nG1 Z-1\nM30\n",
+        AWAY + "#1=5\nG0 Z[#1]\nG0 Z23.0\nG0 X200\nG0 Z[#1-3]\nG1 Z-1\nM30\n"),
+    "between two holes of a cycle under G98": (
+        AWAY + "G0 Z5\nG98 G81 X20 Y100 Z-5 R2\nX200\nX300\nG80\nM30\n",
+        AWAY + "G0 Z5\nG98 G81 X20 Y100 Z-5 R2\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\n"
+        "G98 G81 X200.0 Y100.0 Z-5.0 R2.0\nX300\nG80\nM30\n"),
+    "between two holes of a cycle under G99, back to the old initial level": (
+        AWAY + "G0 Z5\nG99 G83 X20 Y100 Z-5 R2 Q2\nN7 X200 (far)\nX300\nG80\nM30\n",
+        AWAY + "G0 Z5\nG99 G83 X20 Y100 Z-5 R2 Q2\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\n"
+        "N7 G99 G83 X200.0 Y100.0 Z-5.0 R2.0 Q2.0 (far)\nX300\nG80\nM30\n"),
+    "to the first hole of a cycle: the tool is led there before it": (
+        AWAY + "G0 Z5\nG98 G81 X200 Y100 Z-5 R2\nG80\nM30\n",
+        AWAY + "G0 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\nG98 G81 X200 Y100 Z-5 R2\nG80\nM30\n"),
+    "two neighbouring clips are passed at one height, without bobbing": (
+        AWAY + "G0 Z5\nG0 X200\nG0 X0\nG0 X200 Y95\nG0 Z1\nG1 Z-1\nM30\n",
+        AWAY + "G0 Z23.0\nG0 X200\nG0 X0\nG0 X200 Y95\nG0 Z1\nG1 Z-1\nM30\n"),
+}
+
+
+@pytest.mark.parametrize(("before", "after"), PAIRS.values(), ids=PAIRS.keys())
+def test_pairs(tmp_path: Path, before: str, after: str) -> None:
+    came = guard(tmp_path, before)
+    assert came.exit == 0, came.findings
+    assert came.output.decode() == after
+    assert guard(tmp_path, after).output.decode() == after
+
+
+START_PAIRS = {
+    "at an unknown place the first Z clears the whole table; the way down comes at a known one": (
+        "", "G0 Z5\nM3 S1000\nG0 X0 Y0\nG1 Z-1 F100\nM30\n",
+        "G0 Z23.0\nM3 S1000\nG0 X0 Y0\nG0 Z5.0\nG1 Z-1 F100\nM30\n"),
+    "an upright rapid is put before a first one that is none": (
+        "", "G0 X0 Y0\nG0 Z5\nM30\n", "G0 Z23.0\nG0 X0 Y0\nG0 Z5\nM30\n"),
+    "a first block with everything on it is taken apart": (
+        "", "N1 G90 G54 G0 X0 Y0 Z5 S900 M3\nG1 Z-1 F100\nM30\n",
+        "N1 G90 G54 G0 Z23.0 S900 M3\nG0 X0 Y0\nG0 Z5\nG1 Z-1 F100\nM30\n"),
+    "high: goes across as it is, and down": (
+        'start = "high"', "G0 X0 Y0 Z5\nG1 Z-1 F100\nM30\n", "G0 X0 Y0\nG0 Z5\nG1 Z-1 F100\nM30\n"),
+    "sent home along with axes that nobody named": (
+        'home = [0.0, 0.0, 60.0]\nstart = [200.0, 100.0, 5.0]', "G91 G28 Z0\nG28 X0 Y0\nM30\n",
+        "G0 Z23.0\nG91 G28 Z0\nG28 X0 Y0\nM30\n"),
+}
+
+
+@pytest.mark.parametrize(("machine", "before", "after"), START_PAIRS.values(), ids=START_PAIRS.keys())
+def test_starts(tmp_path: Path, machine: str, before: str, after: str) -> None:
+    came = guard(tmp_path, before, machine)
+    assert came.exit == 0, came.findings
+    assert came.output.decode() == after
+    assert guard(tmp_path, after, machine).output.decode() == after
+
+
+UNTOUCHED = {
+    "high above everything": AWAY + "G0 Z23\nG0 X200\nG1 Z-1\nM30\n",
+    "beside it by exactly the clearance": "G0 Z5\nG0 X0 Y82\nG0 X200\nG1 Z-1 F100\nM30\n",
+    "straight down and up beside it, inside the clearance": "G0 X75 Y100\nG0 Z1\nG1 Z-1 F100\nG0 Z30\nM30\n",
+    "odd spacing, comments and case": "( a )\n  g 0  x 0 y1 00 (b) ; c\n\nG0Z2 3.\n%\n",
+    "text after the end": "G0 Z30\nM30\nanything goes here $$$\n",
+    "an empty program": "",
+    "no final newline": "G0 Z30\nM30",
+    "a cycle from high above": "G0 X200 Y100\nG98 G81 Z-5 R2 F100\nX0\nG80\nM30\n",
+    "home by the named axes, the Z first": "G0 X200 Y100\nG91 G28 Z0\nG28 X0 Y0\nM30\n",
+}
+
+
+@pytest.mark.parametrize("program", UNTOUCHED.values(), ids=UNTOUCHED.keys())
+def test_untouched(tmp_path: Path, program: str) -> None:
+    came = guard(tmp_path, program, KNOWN + '\nhome_axes = "named"\nhome = [0.0, 0.0, 60.0]')
+    assert came.exit == 0, came.findings
+    assert came.output == program.encode()
+    assert came.diff == b""
+    assert not came.records("change")
+
+
+REFUSED = {
+    "a cut into the clamp": (AWAY + "G1 X200\nM30\n", 3, (4, "cut-contact")),
+    "a hole under the clamp": ("G0 Z30\nG98 G81 X100 Y100 Z-5 R25 F100\nM30\n", 3, (2, "cut-contact")),
+    "a run that ends in the clamp": ("G0 X100 Y100\nG0 Z5\nM30\n", 3, (2, "rapid-contact")),
+    "an unknown code": ("G0 Z30\nG777\nM30\n", 4, (2, "not-understood")),
+    "an unknown tool": ("T9 M6\nM30\n", 4, (1, "not-understood")),
+    "a cut from nowhere": ("G28 X0 Y0\nG1 X10 F100\nM30\n", 4, (2, "not-understood")),
+    "an offset that is not given": ("G55\nG0 X0\nM30\n", 4, (1, "not-understood")),
+    "a number that does not parse": ("G0 X1.2.3\nM30\n", 4, (1, "not-understood")),
+    "a cut without a feed": ("G1 X10\nM30\n", 4, (1, "not-understood")),
+    "nothing may be put in under cutter compensation": (
+        AWAY + "G41 D1\nG1 X10\nG1 Z5\nG0 X200\nG40\nG0 Z30\nM30\n", 3, (7, "rapid-contact")),
+}
+
+
+@pytest.mark.parametrize(("program", "status", "finding"), REFUSED.values(), ids=REFUSED.keys())
+def test_refused(tmp_path: Path, program: str, status: int, finding: tuple[int, str]) -> None:
+    came = guard(tmp_path, program)
+    assert came.exit == status
+    assert finding in came.findings
+    assert came.output == b"" and came.diff == b""
+    assert came.records("summary")[0]["verdict"] == "refused"
