@@ -65,8 +65,8 @@ def trouble_with_tools(setup: Setup, facts: Facts, tool: int | None) -> tuple[in
         (number,) = facts.tools
         if number in setup.tools:
             return None
-        name = "the tool of its T word" if number is None else f"tool {number}"
-        return 1, f"the program names {name}, which is not in the setup", \
+        name = "a tool by a T word that cannot be read" if number is None else f"tool {number}"
+        return 1, f"the program names {name}" + ("" if number is None else ", which is not in the setup"), \
             "add it as a [[tools]] entry, or call with --tool N for the tool in the spindle"
     if len(setup.tools) == 1:
         return None
