@@ -19,6 +19,7 @@ from .rules import ceiling, reach_box
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
 STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
+LISTED = 10  # lines that a summed-up finding names
 OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
 
 
@@ -51,6 +52,21 @@ class ContactSum:
     lines: list[int] = field(default_factory=list)
     count: int = 0
 
+    def add(self, line: int) -> None:
+        """Counts one more, on this line."""
+        self.count += 1
+        self.line = min(self.line, line)
+        if line not in self.lines and len(self.lines) <= LISTED:
+            self.lines.append(line)
+
+    @property
+    def more(self) -> str:
+        """The lines in brackets, where there are several."""
+        if len(self.lines) < 2:
+            return ""
+        listed = sorted(self.lines)[:LISTED]
+        return f" (lines {', '.join(map(str, listed))}{', ...' if len(self.lines) > LISTED else ''})"
+
 
 class Mender:
     """Judges and mends the steps of one program. `findings` are told as they are found, in the order of lines
@@ -72,6 +88,7 @@ class Mender:
         self.ends_inside: dict[int, ContactSum] = {}
         self.starts_inside: dict[int, ContactSum] = {}
         self._first_run = True
+        self.outside: dict[str, ContactSum] = {}
         self.brushed: dict[int, ContactSum] = {}
         self.tools_used: set[int] = set()
         self._styled = 0
@@ -176,7 +193,7 @@ class Mender:
         for found in self.cut_contacts.values():
             name = self.judge.names[found.obstacle]
             what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
-            lines = "" if found.count == 1 else f" (lines {_list(found.lines, found.count)})"
+            lines = found.more
             self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
                               f" below what would clear it, with the {found.part}", name, found.depth,
                               "move or lower the obstacle, or take the cut out", found.count))
@@ -184,7 +201,7 @@ class Mender:
             for found in sums.values():
                 name = self.judge.names[found.obstacle]
                 what = f"a rapid {which} inside" if found.count == 1 else f"{found.count} rapids end inside"
-                lines = "" if found.count == 1 else f" (lines {_list(found.lines, found.count)})"
+                lines = found.more
                 self.tell(Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
                                   f" below what would clear it, with the {found.part}", name, found.depth,
                                   "move or lower the obstacle", found.count))
@@ -193,6 +210,10 @@ class Mender:
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
             self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
                               found.depth, first_of=found.count))
+        for axis, found in self.outside.items():
+            self.tell(Finding(found.line, "out-of-reach", f"{axis} goes outside the reach of the machine{found.more}, as"
+                              f" far as {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
+                              "place the work elsewhere, or mend machine.reach", found.count))
         for found in self.brushed.values():
             name = self.judge.names[found.obstacle]
             self.tell(Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
@@ -236,8 +257,10 @@ class Mender:
 
     def _outside(self, move: Move, axis: str, number: float, beyond: float) -> None:
         self.refuse(3)
-        self.tell(Finding(move.line, "out-of-reach", f"{axis} goes to {number:.3f} mm, {beyond:.3f} mm outside the"
-                          " reach of the machine", None, beyond, "place the work elsewhere, or mend machine.reach"))
+        found = self.outside.setdefault(axis, ContactSum(0, move.line, 0.0, ""))
+        found.add(move.line)
+        if beyond > found.depth:
+            found.depth, found.part = beyond, f"{number:.3f}"
 
     # Runs -----------------------------------------------------------------------------------------------------
 
@@ -341,17 +364,9 @@ def _add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:
     found = sums.get(hit.obstacle)
     if found is None:
         found = sums[hit.obstacle] = ContactSum(hit.obstacle, line, hit.depth, hit.part)
-    found.count += 1
-    found.line = min(found.line, line)
-    if len(found.lines) < 10 and line not in found.lines:
-        found.lines.append(line)
+    found.add(line)
     if hit.depth > found.depth:
         found.depth, found.part = hit.depth, hit.part
-
-
-def _list(lines: list[int], count: int) -> str:
-    text = ", ".join(str(line) for line in sorted(lines))
-    return text + (", ..." if count > len(lines) else "")
 
 
 def _merge(edits: dict[int, Edit], edit: Edit) -> None:

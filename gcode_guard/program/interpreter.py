@@ -111,8 +111,11 @@ class Interpreter:
 
     def _deleted(self, block: Block, step: Step) -> bool:
         if self.rules.block_delete is None:
-            raise NotUnderstood("a block with / is run or skipped as a switch on the machine says",
-                                'say block_delete = "run" or "skip" under [program] in the setup')
+            self._complain(step)(block.line, "block delete", "a block with / is run or skipped as a switch on the"
+                                 " machine says", 'say block_delete = "run" or "skip" under [program] in the setup')
+            self.state = copy.copy(self.state)
+            self.state.lost = True
+            return False
         step.skipped = self.rules.block_delete == "skip"
         return not step.skipped
 
