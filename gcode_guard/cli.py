@@ -245,6 +245,33 @@ def trace(
 
 
 @app.command()
+def watch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder into which programs are dropped.")],
+    setup: SetupOption = None,
+    suffix: Annotated[list[str] | None, typer.Option("--suffix", metavar="ENDING", help=(
+        "Files that end so are programs too, besides .nc .ngc .tap .cnc .gcode. May be given more than once."))] = None,
+    poll: Annotated[bool, typer.Option("--poll", help="Look every second, for drives that send no events.")] = False,
+    once: Annotated[bool, typer.Option("--once", help=(
+        "Do what is there and end, with the highest exit status of all."))] = False,
+    settle: Annotated[float, typer.Option("--settle", metavar="SECONDS", min=0.0, help=(
+        "For how long a program must be quiet to count as wholly written."))] = 2.0,
+) -> None:
+    """Guards every program that is dropped into FOLDER, into FOLDER/ready or FOLDER/held."""
+    from .setup import SetupError
+    from .watch import FolderGone, Locked, as_suffix, watch_folder
+
+    bench = load(setup)
+    try:
+        status = watch_folder(folder, bench.path, suffixes=[as_suffix(text) for text in suffix or ()], poll=poll,
+                              once=once, settle=settle)
+    except (FolderGone, Locked, SetupError, ValueError) as error:
+        fail(str(error))
+    if status > 128:
+        _quietly(status - 128)
+    sys.exit(status)
+
+
+@app.command()
 def demo() -> None:
     """Shows the whole job on a shipped example, in a scratch folder."""
     from .demo import run_demo
