@@ -279,6 +279,14 @@ def demo() -> None:
     raise typer.Exit(run_demo())
 
 
+class _Stopped(BaseException):
+    """Raised where a signal asks the command to end, so that everything on the way is tidied up."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
 def _quietly(number: int) -> NoReturn:
     """Ends the process the way a signal would have."""
     signal.signal(number, signal.SIG_DFL)
@@ -288,18 +296,17 @@ def _quietly(number: int) -> NoReturn:
 
 def main() -> None:
     """The command `gcode-guard`."""
-    def terminate(number: int, frame: object) -> None:
-        raise SystemExit(128 + number)
+    def stop(number: int, frame: object) -> None:
+        raise _Stopped(number)
 
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_DFL)
-    signal.signal(signal.SIGTERM, terminate)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, stop)
     try:
-        app(standalone_mode=False)
-    except KeyboardInterrupt:
-        _quietly(signal.SIGINT)
-    except typer.Exit as done:
-        sys.exit(done.exit_code)
+        app()
+    except _Stopped as stopped:
+        _quietly(stopped.number)
     except OSError as error:
         print(f"gcode-guard: {_why(error)}", file=sys.stderr)
         sys.exit(2)

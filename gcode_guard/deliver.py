@@ -32,7 +32,10 @@ class Delivery:
                 raise IsADirectoryError(21, "is a directory", str(place))
             self._direct.append((place, fill))
             return
-        handle, name = tempfile.mkstemp(prefix=f".{place.name[:100]}.", suffix=".part", dir=place.parent)
+        try:
+            handle, name = tempfile.mkstemp(prefix=f".{place.name[:100]}.", suffix=".part", dir=place.parent)
+        except OSError as error:
+            raise type(error)(error.errno, error.strerror, str(place)) from error
         self._ready.append((Path(name), place))
         with os.fdopen(handle, "wb") as file:
             fill(file)

@@ -151,7 +151,8 @@ class _Work:
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
-        copier.finish(held)
+        if self.mender.exit == 0:
+            copier.finish(held)
         self._assumptions(reader, facts)
 
     def _take(self, batch: Batch, facts: Facts, copier: _Copier, held: dict[int, Edit]) -> None:

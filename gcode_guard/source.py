@@ -84,7 +84,7 @@ class Source:
 
 
 def _some_lines(file: BinaryIO | IO[bytes], size: int = 1 << 18) -> list[bytes]:
-    """Some whole lines from where the file stands; a line longer than LONGEST_PIECE comes in pieces."""
+    """Some whole lines from where the file stands; of a line longer than LONGEST_PIECE the beginning."""
     lines, total = [], 0
     while total < size:
         line = file.readline(LONGEST_PIECE)
@@ -92,4 +92,6 @@ def _some_lines(file: BinaryIO | IO[bytes], size: int = 1 << 18) -> list[bytes]:
             break
         lines.append(line)
         total += len(line)
+        while len(line) == LONGEST_PIECE and not line.endswith(b"\n"):
+            line = file.readline(LONGEST_PIECE)
     return lines
