@@ -3,4 +3,4 @@
 from gcode_guard.cli import main
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    main()
