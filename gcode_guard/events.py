@@ -7,8 +7,10 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import islice
 
+import numpy as np
+
 from .judge import Examined, Judge
-from .program.moves import Effect, Kind, Move, Step, table
+from .program.moves import Effect, Kind, Move, Moves, Step, table
 from .program.reader import Reader
 from .program.state import ANYWHERE, Position, State, bounds, known
 from .rules import reach_box
@@ -168,7 +170,9 @@ class _Verdicts:
     def __init__(self, judge: Judge, moves: list[Move]) -> None:
         self._judge = judge
         self._moves = moves
-        self._found: Examined = judge.examine(table(moves))
+        columns = table(moves)
+        self._found: Examined = judge.examine(columns)
+        self._beyond = _beyond(judge, columns)
         self._touched: dict[int, list[int]] = {}
         self._clipped: dict[int, list[int]] = {}
         for hits, into in ((self._found.touched, self._touched), (self._found.clipped, self._clipped)):
@@ -179,7 +183,7 @@ class _Verdicts:
         """(what is wrong whatever else, what is wrong unless the program itself goes as low here)."""
         move = self._moves[row]
         if move.kind != Kind.RAPID:
-            return self._of_cut(row) or outside(self._judge, move), ""
+            return self._of_cut(row) or self._outside(row), ""
         if not move.upright and bounds(move.start[2])[0] == float("-inf") and self._judge.names:
             return "a rapid goes across out of a height that is not known", ""
         if self._found.contact[row]:
@@ -188,8 +192,11 @@ class _Verdicts:
             text = f"a rapid comes inside the clearance of {self._names(self._clipped, row)}"
             if not (move.upright and known(move.start[0]) and known(move.start[1])):
                 return text, ""
-            return outside(self._judge, move), text
-        return outside(self._judge, move), ""
+            return self._outside(row), text
+        return self._outside(row), ""
+
+    def _outside(self, row: int) -> str:
+        return outside(self._judge, self._moves[row]) if row in self._beyond else ""
 
     def _of_cut(self, row: int) -> str:
         solid = [obstacle for obstacle in self._touched.get(row, []) if not self._judge.sacrificial[obstacle]]
@@ -201,6 +208,18 @@ class _Verdicts:
     def _names(self, hits: dict[int, list[int]], row: int) -> str:
         names = [f'"{self._judge.names[k]}"' for k in dict.fromkeys(hits.get(row, []))]
         return " and ".join(names) or "an obstacle"
+
+
+def _beyond(judge: Judge, moves: Moves) -> set[int]:
+    """The rows of moves that end outside the reach of the machine, homing among them."""
+    if judge.setup.machine.reach is None:
+        return set()
+    found: set[int] = set()
+    for tool in np.unique(moves.tool).tolist():
+        low, high = np.array(reach_box(judge.setup, tool)).T
+        beyond = ((moves.end > high + OUTSIDE) | (moves.end < low - OUTSIDE)).any(axis=1)
+        found.update(np.flatnonzero(beyond & (moves.tool == tool)).tolist())
+    return found
 
 
 def outside(judge: Judge, move: Move) -> str:
