@@ -310,6 +310,8 @@ def _within(
         vertices, count = scene.vertices[hull], scene.count[hull]
         enter, leave = stretch_within(start[:, :2], unit, length, vertices, count, limit[some] - EPS)
         within[some] = meets = ~(enter > leave)
+        divisor = np.where(meets & (length > 0), length, 1.0)
+        first[some], last[some] = np.where(meets, enter / divisor, 0.0), np.where(leave >= length, 1.0, leave / divisor)
         sloped = np.flatnonzero(meets & (length > 0) & (start[:, 2] != end[:, 2]))
         if len(sloped):
             # Whether they meet allows for touching; how low they meet is measured to the boundary itself.
