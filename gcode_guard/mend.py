@@ -11,6 +11,7 @@ from .program.moves import Kind, Move, Step, table
 from .program.state import ANYWHERE as _ALL
 from .program.state import Coordinate, bounds, known
 from .record.findings import Finding
+from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
 from .repair.planner import Limits, Plan, Stuck, trouble_of
 from .repair.run import Leg, Run, Runs
@@ -88,6 +89,7 @@ class Mender:
         self.ends_inside: dict[int, ContactSum] = {}
         self.starts_inside: dict[int, ContactSum] = {}
         self._first_run = True
+        self.air_levels: dict[int, float] = {}
         self.outside: dict[str, ContactSum] = {}
         self.brushed: dict[int, ContactSum] = {}
         self.tools_used: set[int] = set()
@@ -114,7 +116,8 @@ class Mender:
         legs = self._legs(moves, examined)
         self._count(steps, moves)
         self._tell_refusals(steps)
-        self._cuts(moves, examined)
+        drafts: dict[int, Draft] = {}
+        self._cuts(steps, moves, examined, drafts)
         self._reach(moves)
         self._own_motions(steps)
         for row in self.judge.in_stock(columns).tolist():
@@ -129,7 +132,6 @@ class Mender:
         if last:
             runs.close()
         closed, runs.closed = runs.closed, []
-        drafts: dict[int, Draft] = {}
         for run in closed:
             self._run(run, drafts)
         edits: dict[int, Edit] = {}
@@ -173,17 +175,48 @@ class Mender:
 
     # Cuts and reach -------------------------------------------------------------------------------------------
 
-    def _cuts(self, moves: list[Move], examined: Examined) -> None:
+    def _cuts(self, steps: list[Step], moves: list[Move], examined: Examined, drafts: dict[int, Draft]) -> None:
         touched = {(hit.move, hit.obstacle) for hit in examined.touched}
-        for hit in examined.touched:
+        hits = [hit for hit in examined.touched if moves[hit.move].kind != Kind.RAPID
+                and not self.judge.sacrificial[hit.obstacle]]
+        step_of = {id(move): step for step in steps for move in step.moves} if hits else {}
+        for hit in hits:
             move = moves[hit.move]
-            if move.kind != Kind.RAPID and not self.judge.sacrificial[hit.obstacle]:
-                self.refuse(3)
-                _add(self.cut_contacts, hit, move.line)
+            if self._air_feed(step_of[id(move)], hit, drafts):
+                continue
+            self.refuse(3)
+            _add(self.cut_contacts, hit, move.line)
         for hit in examined.clipped:
             move = moves[hit.move]
             if move.kind != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
                 _add(self.close_cuts, hit, move.line)
+
+    def _air_feed(self, step: Step, hit: Hit, drafts: dict[int, Draft]) -> bool:
+        """Lifts a traverse at feed where the setup allows it; notes the level that it needs where it does not."""
+        stock = self.setup.stock
+        if stock is None or not is_air_feed(step, stock.top + self.setup.clearance.above):
+            return False
+        move = step.moves[0]
+        needed = float(self.judge.needed(table([replace(move, kind=Kind.RAPID)]))[0])
+        if not self.setup.repair.air_feeds:
+            self.air_levels[hit.obstacle] = max(needed, self.air_levels.get(hit.obstacle, -inf))
+            return False
+        ends = table([replace(move, start=place, end=place, upright=True) for place in (move.start, move.end)])
+        if needed > ceiling(self.setup, move.tool) or self.judge.examine(ends).contact.any():
+            return False
+        if id(step) not in drafts:
+            self.style = self.style.seen([(step.block.text, step.block.ending)])
+            drafts[id(step)] = lift_air_feed(step, needed, self.style)
+            self.assume(f"line {move.line}", "a traverse at feed is lifted like a rapid, at its own feed (air_feeds)")
+        drafts[id(step)].obstacles.add(hit.obstacle)
+        return True
+
+    def _air_advice(self, obstacle: int) -> str:
+        level = self.air_levels.get(obstacle)
+        if level is None:
+            return "move or lower the obstacle, or take the cut out"
+        return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
+                f" {level:.3f} mm; else move or lower the obstacle")
 
     def finish(self, ended: bool) -> None:
         """Tells what is summed up over the whole program. `ended`: it ended with M2 or M30, which put G1 in force."""
@@ -196,7 +229,7 @@ class Mender:
             lines = found.more
             self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
                               f" below what would clear it, with the {found.part}", name, found.depth,
-                              "move or lower the obstacle, or take the cut out", found.count))
+                              self._air_advice(found.obstacle), found.count))
         for sums, which in ((self.ends_inside, "ends"), (self.starts_inside, "starts")):
             for found in sums.values():
                 name = self.judge.names[found.obstacle]

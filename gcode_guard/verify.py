@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, inf, isfinite
 
 from .events import Event, NotFollowed, mended, programmed, read_to_end
 from .judge import Judge
 from .program.errors import NotUnderstood
+from .program.moves import Kind, Move
 from .program.reader import Reader
 from .program.scan import Facts, look
 from .program.state import Coordinate, Position, Span, bounds, known
@@ -65,7 +66,9 @@ def _compare(before: Iterator[Event], after_lines: Lines, setup: Setup, tool: in
         reader = _reader(after_lines, setup, tool)
     except NotFollowed as reason:
         raise Different(None, reason.line, f"this is not understood: {reason.what}") from reason
-    Comparison(_Side(before), _Side(mended(reader, Judge(setup)))).run()
+    stock = setup.stock
+    floor = stock.top + setup.clearance.above if stock is not None and setup.repair.air_feeds else None
+    Comparison(_Side(before), _Side(mended(reader, Judge(setup))), floor).run()
 
 
 def _reader(lines: Lines, setup: Setup, tool: int | None) -> Reader:
@@ -153,10 +156,14 @@ def _judged_low(event: Event) -> float:
 
 
 class Comparison:
-    """BEFORE and AFTER in step. `run` raises Different at the first difference."""
+    """BEFORE and AFTER in step. `run` raises Different at the first difference.
 
-    def __init__(self, before: _Side, after: _Side) -> None:
+    `air_floor`: the height (mm) from which on traverses at feed may be lifted; None where they may not.
+    """
+
+    def __init__(self, before: _Side, after: _Side, air_floor: float | None = None) -> None:
         self.before, self.after = before, after
+        self.air_floor = air_floor
         self.vertex = _Vertex(before.head.place)
         self.before_line = before.head.line
 
@@ -303,6 +310,8 @@ class Comparison:
     def _fixed(self) -> bool:
         self._settle()
         was, now = self.before.head, self.after.head
+        if self._lifted_feed(was, now):
+            return True
         self._compare_fixed(was, now)
         if was.move is None and was.effect is None:
             return False
@@ -311,6 +320,28 @@ class Comparison:
         self._now()
         self.vertex.was(was.end[2])
         self.vertex.now(now.end[2], now.line)
+        return True
+
+    def _lifted_feed(self, was: Event, now: Event) -> bool:
+        """Takes a traverse at feed and the three cuts that lift it, where the setup allows that (`air_feeds`)."""
+        if self.air_floor is None or was.move is None or now.move is None or was.rapid or now.rapid:
+            return False
+        if cut_difference(was.move, now.move) is None or not _is_level_feed(was.move, self.air_floor):
+            return False
+        height = now.end[2]
+        z = was.start[2]
+        if isinstance(height, Span) or isinstance(z, Span) or height < z:
+            return False
+        corners = [was.start, (was.start[0], was.start[1], height), (was.end[0], was.end[1], height), was.end]
+        for start, end in zip(corners, corners[1:], strict=False):
+            wanted = replace(was.move, start=start, end=end, upright=start[:2] == end[:2])
+            event = self._now()
+            if event.move is None or cut_difference(wanted, event.move) is not None:
+                self._differ("a traverse at feed is not lifted straight up, across and down", event.line, was.line)
+        self._was()
+        self.vertex = _Vertex(was.leads_to)
+        self.vertex.was(was.end[2])
+        self.vertex.now(was.end[2], self.after.head.line)
         return True
 
     def _compare_fixed(self, was: Event, now: Event) -> None:
@@ -324,6 +355,13 @@ class Comparison:
             self._never(shadow)
         if event.refused:
             self._never(event)
+
+
+def _is_level_feed(move: Move, floor: float) -> bool:
+    """True for a level straight cut wholly at or above `floor`."""
+    if move.kind != Kind.CUT or not move.exact or move.start[2] != move.end[2]:
+        return False
+    return bounds(move.start[2])[0] >= floor - EQUAL
 
 
 def _difference(was: Event, now: Event) -> str | None:

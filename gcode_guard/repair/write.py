@@ -15,6 +15,7 @@ from ..program.state import State
 
 G0_SPELLED = re.compile(r"(?<![A-Za-z])[Gg]0{1,3}(?![\d.])")
 COORDINATE = re.compile(r"[XYZIJKRxyzijkr][ \t]*[+-]?\d*(?:\.(\d*))?")
+LOWER = re.compile(r"^[^A-Z(;]*[xyzgf][ \t]*[+-]?[\d.][^A-Z(;]*(?:[(;]|$)")
 SPACED = re.compile(r"[\d.][ \t]+[A-Za-z]")
 TIGHT = re.compile(r"[A-Za-z][+-]?[\d.]+[A-Za-z][+-]?[\d.]")
 
@@ -39,6 +40,8 @@ class Style:
         style, decimals = self, 0
         for text, ending in texts:
             found = G0_SPELLED.search(text)
+            if not found and LOWER.search(text):
+                style = replace(style, rapid=style.rapid.lower())
             style = replace(style, rapid=found.group() if found else style.rapid, ending=ending or style.ending,
                             gap=" " if SPACED.search(text) else "" if TIGHT.search(text) else style.gap)
             for match in COORDINATE.finditer(text):

@@ -182,3 +182,27 @@ def test_refused(tmp_path: Path, program: str, status: int, finding: tuple[int, 
     assert finding in came.findings
     assert came.output == b"" and came.diff == b""
     assert came.records("summary")[0]["verdict"] == "refused"
+
+
+AIR = AWAY + "G1 Z5\nG1 X200 F900\nG1 Z-1\nM30\n"
+
+
+def test_traverse_at_feed_is_lifted_where_the_setup_allows_it(tmp_path: Path) -> None:
+    allowed = BENCH.format(machine=KNOWN) + "\n[repair]\nair_feeds = true\n"
+    came = run(AIR, write_bench(tmp_path, allowed))
+    assert came.exit == 0, came.findings
+    assert came.output.decode() == AIR.replace("G1 X200 F900\n", "G1 Z23.0 F900\nG1 X200\nG1 Z5.0\n")
+    assert any("air_feeds" in record["text"] for record in came.records("assumption"))
+    assert run(came.output, write_bench(tmp_path, allowed)).output == came.output
+
+
+def test_traverse_at_feed_is_refused_with_the_name_of_the_option_and_the_level(tmp_path: Path) -> None:
+    came = guard(tmp_path, AIR)
+    assert came.exit == 3
+    (text,) = [record["text"] for record in came.records("finding") if record["kind"] == "cut-contact"]
+    assert "air_feeds" in text and "23.000" in text
+
+
+def test_a_cut_in_the_material_is_never_lifted(tmp_path: Path) -> None:
+    allowed = BENCH.format(machine=KNOWN) + "\n[repair]\nair_feeds = true\n"
+    assert run(AWAY + "G1 X200\nM30\n", write_bench(tmp_path, allowed)).exit == 3
