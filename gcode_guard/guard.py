@@ -206,11 +206,22 @@ class _Work:
         proof = verify(self.source.lines, after, self.setup, self.tool)
         if proof.holds:
             return
+        if self.mender.calls:
+            self._calls_at_odds(proof.before_line or 1, proof.what)
+            return
         self.defect = f"line {proof.before_line or proof.after_line}: {proof.what}"
         self.mender.refuse(3)
         self._tell(Finding(proof.before_line or 1, "not-understood",
                            f"the mended program does not stand its proof: {proof.what}",
                            advice="this is a defect of gcode-guard: please report it with both files"))
+
+    def _calls_at_odds(self, line: int, what: str) -> None:
+        """No edit of a body serves every call of it."""
+        calls = "; ".join(f"O{number} from {'lines' if len(lines) > 1 else 'line'} {', '.join(map(str, sorted(lines)))}"
+                          for number, lines in sorted(self.mender.calls.items()))
+        self.mender.refuse(3)
+        self._tell(Finding(line, "rapid-contact", f"one edit cannot serve all calls of a subprogram ({calls}): {what}",
+                           advice="write the calls out as plain blocks, or raise the traverse in the program"))
 
     def outcome(self) -> Outcome:
         mender = self.mender

@@ -89,6 +89,7 @@ class Mender:
         self.ends_inside: dict[int, ContactSum] = {}
         self.starts_inside: dict[int, ContactSum] = {}
         self._first_run = True
+        self.calls: dict[int, set[int]] = {}
         self.air_levels: dict[int, float] = {}
         self.outside: dict[str, ContactSum] = {}
         self.brushed: dict[int, ContactSum] = {}
@@ -159,6 +160,8 @@ class Mender:
 
     def _tell_refusals(self, steps: list[Step]) -> None:
         for step in steps:
+            if step.call is not None:
+                self.calls.setdefault(step.call[0], set()).add(step.block.line)
             for refusal in step.refusals:
                 self.refuse(4)
                 self.tell(Finding(refusal.line, "not-understood", refusal.what, advice=refusal.advice))
@@ -192,7 +195,7 @@ class Mender:
                 _add(self.close_cuts, hit, move.line)
 
     def _air_feed(self, step: Step, hit: Hit, drafts: dict[int, Draft]) -> bool:
-        """Lifts a traverse at feed where the setup allows it; notes the level that it needs where it does not."""
+        """Lifts a traverse at feed where the setup allows it; notes the level it needs where it does not."""
         stock = self.setup.stock
         if stock is None or not is_air_feed(step, stock.top + self.setup.clearance.above):
             return False

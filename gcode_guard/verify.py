@@ -121,7 +121,7 @@ class _Vertex:
     """A place in XY at which both programs stand, and how low each has been there, mm.
 
     `known_low` is the lowest height known of BEFORE: the exemption of promise 1 counts from it. `clip` is AFTER's
-    lowest rapid here that comes inside a clearance: (height, line, what).
+    lowest rapid here that comes too near: (how high, line, what).
     """
 
     place: Place
