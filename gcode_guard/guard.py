@@ -159,7 +159,7 @@ class _Work:
         if facts.calls:
             for line, edit in batch.edits.items():
                 before = held.get(line)
-                if before is None or (edit.level or -inf) > (before.level or -inf):
+                if before is None or edit.rank > before.rank:
                     held[line] = edit
             return
         self._changed(batch.edits)

@@ -408,7 +408,7 @@ def _add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:
 def _merge(edits: dict[int, Edit], edit: Edit) -> None:
     """Puts an edit to those of its line. A block that several runs change (a cycle with repeats) grows its pieces."""
     known_edit = edits.get(edit.block.line)
-    if known_edit is None or (edit.level or -inf) >= (known_edit.level or -inf):
+    if known_edit is None or edit.rank > known_edit.rank:
         edits[edit.block.line] = edit
 
 

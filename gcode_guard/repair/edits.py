@@ -13,7 +13,8 @@ from ..program.moves import Move
 class Edit:
     """The changed text of one block: `new` are raw lines with their line ends. Heights in mm, None where not known.
 
-    `level` is the height at which the block's own rapid runs now.
+    `level` is the height at which the block's own rapid runs now, `rank` the same in the program's own coordinates:
+    of two edits of a block that is run several times, the one of the higher rank serves both.
     """
 
     block: Block
@@ -23,6 +24,7 @@ class Edit:
     programmed: float | None
     needed: float | None
     level: float | None
+    rank: float = -inf
 
 
 @dataclass(slots=True, frozen=True)
@@ -40,7 +42,8 @@ class Trouble:
 @dataclass(slots=True)
 class Draft:
     """The pieces that one block becomes: texts without line ends. `own` None means that the block stays as it is;
-    `holes` holds the pieces of an unrolled cycle by hole; `moves` are the block's own rapids, for the log."""
+    `holes` holds the pieces of an unrolled cycle by hole; `moves` are the block's own rapids, for the log;
+    `origin` is the height of the program's zero there."""
 
     block: Block
     before: list[str] = field(default_factory=list)
@@ -52,6 +55,7 @@ class Draft:
     moves: list[Move] = field(default_factory=list)
     level: float | None = None
     kind: str = "split"
+    origin: float = 0.0
     holes: dict[int, list[str]] = field(default_factory=dict)
 
     @property
@@ -69,4 +73,5 @@ class Draft:
         if not self.before and not self.after and self.own is None:
             raws = [self.block.raw]
         return Edit(self.block, raws, self.kind, tuple(sorted(self.obstacles)), self.programmed,
-                    self.needed if self.needed > -inf else None, self.level)
+                    self.needed if self.needed > -inf else None, self.level,
+                    -inf if self.level is None else self.level - self.origin)

@@ -76,7 +76,8 @@ class Plan:
     def draft(self, item: Item) -> Draft:
         key = id(item.step)
         if key not in self.drafts:
-            draft = self.drafts[key] = Draft(item.step.block)
+            after = item.step.after
+            draft = self.drafts[key] = Draft(item.step.block, origin=float(after.shift[2] + after.extra[2]))
             if item.legs:
                 low = min(min(lowest(leg.move.start[2]), lowest(leg.move.end[2])) for leg in item.legs)
                 draft.programmed = low if abs(low) < inf else None
