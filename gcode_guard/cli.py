@@ -178,21 +178,48 @@ def review(
                 _write_page(page, source, bench, outcome, tool)
             if outcome.exit == 0:
                 _print_diff(outcome.diff)
-            say(outcome)
+            _say_findings(outcome, program, setup)
         finally:
             outcome.close()
     raise typer.Exit(outcome.exit or (1 if outcome.summary.changes else 0))
 
 
 def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
-    fail("--page is not there yet")
+    from .deliver import delivery
+    from .picture import write_page
+
+    try:
+        with delivery() as files:
+            files.add(page, lambda out: write_page(out, source, setup, outcome, tool))
+            files.release()
+    except OSError as error:
+        fail(f"cannot write: {_why(error)}")
 
 
 def _print_diff(diff: IO[bytes]) -> None:
+    """The diff, byte for byte; on a terminal coloured, unless NO_COLOR is set (no-color.org)."""
     from .deliver import copy_of
+    from .record.terminal import coloured
 
-    copy_of(diff)(sys.stdout.buffer)
-    sys.stdout.buffer.flush()
+    if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
+        diff.seek(0)
+        sys.stdout.writelines(coloured(diff))
+    else:
+        copy_of(diff)(sys.stdout.buffer)
+    sys.stdout.flush()
+
+
+def _say_findings(outcome: Outcome, program: str, setup: Path | None) -> None:
+    """The findings in groups, the summary, and what to do next, on standard error."""
+    from .picture import findings_of
+    from .record.summary import summary_paragraph
+    from .record.terminal import grouped, next_step
+
+    findings = grouped(findings_of(outcome))
+    if findings:
+        print(findings, file=sys.stderr)
+    print(summary_paragraph(outcome.summary), file=sys.stderr)
+    print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
 
 
 @app.command()
@@ -269,6 +296,77 @@ def watch(
     if status > 128:
         _quietly(status - 128)
     sys.exit(status)
+
+
+SetupArgument = Annotated[Path | None, typer.Argument(metavar="SETUP", envvar="GCODE_GUARD_SETUP",
+                                                      help="The setup file (TOML) of the bench.")]
+
+
+@setup_app.command("check")
+def setup_check(setup: SetupArgument = None) -> None:
+    """Reads a setup file and prints what it was understood as."""
+    from .record.terminal import table_text
+    from .setup.describe import describe
+
+    print(table_text(describe(load(setup))))
+
+
+@setup_app.command("draw")
+def setup_draw(
+    setup: SetupArgument = None,
+    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html", help="Write the drawing here.")] = None,
+) -> None:
+    """Draws the bench alone, so that it can be held against the real one."""
+    from .deliver import delivery
+    from .record.page import write_bench
+
+    bench = load(setup)
+    if page is None:
+        fail("setup draw: say where to: --page FILE.html")
+    try:
+        with delivery() as files:
+            files.add(page, lambda out: write_bench(out, bench))
+            files.release()
+    except OSError as error:
+        fail(f"cannot write: {_why(error)}")
+    print(f"the drawing is in {page}; hold it against the bench before you trust it", file=sys.stderr)
+
+
+@setup_app.command("new")
+def setup_new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The setup file to start.")],
+    defaults: Annotated[bool, typer.Option("--defaults", help="Ask nothing.")] = False,
+) -> None:
+    """Starts a commented setup file after a few questions."""
+    from .deliver import delivery
+    from .setup import SetupError, load_setup_data
+    from .setup.questions import ask_for_setup
+    from .setup.starter import starter_text
+
+    if file.exists():
+        fail(f"{file} is there already, and is left as it is")
+    try:
+        text = starter_text() if defaults else ask_for_setup(_ask, lambda line: print(line, file=sys.stderr))
+        load_setup_data(text.encode(), file)
+        with delivery() as files:
+            files.add(file, lambda out: out.write(text.encode()))
+            files.release()
+    except EOFError:
+        fail("nothing more was answered, so nothing was written; --defaults asks nothing")
+    except SetupError as error:
+        fail(str(error))
+    except OSError as error:
+        fail(f"cannot write: {_why(error)}")
+    print(f"{file} is started. Next: measure, fill it in, then: gcode-guard setup check {file}", file=sys.stderr)
+
+
+def _ask(question: str, default: str) -> str:
+    """Asks on standard error; raises EOFError where nobody answers."""
+    print(f"{question} [{default}]: " if default else f"{question}: ", end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        raise EOFError
+    return answer.strip() or default
 
 
 @app.command()

@@ -1,0 +1,112 @@
+"""The review page and the drawing of a bench: one HTML file each, complete in itself.
+
+Everything that comes from a program or a setup is escaped by the template engine. The page's content security policy
+allows its own one style sheet and its own one script, by their digests, and nothing else; nothing is fetched.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import io
+from functools import cache
+from importlib import resources
+from typing import IO, Any
+
+import jinja2
+from markupsafe import Markup
+
+from gcode_guard.record import page_words
+from gcode_guard.record.findings import safe_text
+from gcode_guard.record.page_model import Item, ReviewPage
+from gcode_guard.record.page_plan import draw_plan, flat
+from gcode_guard.record.page_side import draw_side, draw_tool
+from gcode_guard.record.page_svg import path_text
+from gcode_guard.record.summary import CAUTION, count, summary_paragraph
+from gcode_guard.setup.describe import describe
+from gcode_guard.setup.model import Setup
+
+VERDICTS = {
+    "safe": ("Safe as it is", "Nothing has to change: no rapid comes inside the clearance of an obstacle."),
+    "repaired": ("Repaired", "Rapids would have come too near to what stands on the table; they were led clear of it."),
+    "refused": ("Refused", "No program was written. What is listed below must be put right first."),
+}
+
+
+def write_review(out: IO[bytes], page: ReviewPage) -> None:
+    """Writes the review page as UTF-8. Raises OSError."""
+    setup = page.setup
+    plan = draw_plan(setup, page.items, page.backdrop, page.hit)
+    _write(out, "review.html", {
+        "page": page, "setup": setup, "summary": page.summary, "plan": plan, "verdict": VERDICTS[page.summary.verdict],
+        "paragraph": summary_paragraph(page.summary), "facts": _item_facts, "side": lambda item: _side(setup, item),
+        "tools": [setup.tools[number] for number in page.tools], "unused": [t for n, t in setup.tools.items()
+                                                                         if n not in page.tools],
+        "title": f"Review of {safe_text(page.run.program)}"})
+
+
+def write_bench(out: IO[bytes], setup: Setup) -> None:
+    """Writes the drawing of a bench alone, to be held against the real one. Raises OSError."""
+    _write(out, "bench.html", {"setup": setup, "plan": draw_plan(setup), "tools": list(setup.tools.values()),
+                               "rows": describe(setup), "title": f"Bench of {safe_text(setup.path.name)}"})
+
+
+def _side(setup: Setup, item: Item) -> Markup:
+    assert item.profile is not None
+    return draw_side(item.profile, setup.units, f"Side view of line {item.line}")
+
+
+def _item_facts(item: Item, setup: Setup) -> list[tuple[str, str, str, float | None]]:
+    """The numbers of an item: (key of the log, what it is, as text, as the log has it)."""
+    units = setup.units
+    rows: list[tuple[str, str, str, float | None]] = []
+    if item.is_change:
+        needed = "nothing" if item.needed_z is None else page_words.needed(item.needed_z, units)
+        rows += [("programmed_z_mm", "programmed Z, lowest of the block", page_words.length(item.programmed_z, units),
+                  item.programmed_z),
+                 ("needed_z_mm", "needed by its own rapid", needed, item.needed_z),
+                 ("written_z_mm", "written Z", page_words.length(item.written_z, units), item.written_z)]
+        if item.profile is not None and item.profile.left_over is not None:
+            rows.append(("", "left above the obstacle as measured",
+                         page_words.length(item.profile.left_over, units), None))
+        rows.append(("added_s", "added time", page_words.time(item.added_s), item.added_s))
+    elif item.by is not None:
+        rows.append(("by_mm", "too low by" if item.kind != "out-of-reach" else "outside by",
+                     page_words.length(item.by, units), item.by))
+    return rows
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(_template), autoescape=True, undefined=jinja2.StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True)
+    environment.filters["safe_text"] = safe_text
+    environment.filters["way"] = lambda item: path_text(flat(item.programmed))
+    environment.globals.update(count=count, words=page_words, tool_drawing=draw_tool, caution=CAUTION)
+    return environment
+
+
+def _template(name: str) -> str:
+    return (resources.files("gcode_guard") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _write(out: IO[bytes], name: str, values: dict[str, Any]) -> None:
+    style, script = _template("page.css"), _template("page.js")
+    policy = (f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(script)}; img-src data:; "
+              "base-uri 'none'; form-action 'none'")
+    stream = _environment().get_template(name).stream(style=Markup(style), script=Markup(script), policy=policy,
+                                                      **values)
+    writer = io.TextIOWrapper(out, encoding="utf-8", errors="backslashreplace", newline="\n")  # type: ignore[arg-type]
+    try:
+        stream.enable_buffering(64)
+        for part in stream:
+            writer.write(part)
+        writer.flush()
+    finally:
+        writer.detach()
+
+
+def _digest(text: str) -> str:
+    """A source of a policy: the digest of an inline element's text (Content Security Policy Level 3, W3C)."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

@@ -1,0 +1,181 @@
+"""What the review page shows, as plain data: lengths in mm, places in the bench frame, heights absolute Z.
+
+The page is drawn from this alone. Who fills it in has read the program; nothing here says how a decision was reached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from gcode_guard.record.findings import Assumption, Run
+from gcode_guard.record.summary import Summary
+from gcode_guard.setup.model import Setup
+
+Point = tuple[float, float]
+Place = tuple[float | None, float | None, float | None]
+"""X, Y, Z; None where a coordinate is not known (or Z is only known to be high)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Backdrop:
+    """Everything that the program does, drawn quietly: polylines seen from above, thinned.
+
+    `cuts` and `rapids`: polylines. `cut_count`, `rapid_count`: how many moves were read; `drawn`: how many straight
+    pieces are drawn for them. `off_by`: no cut or rapid that is drawn runs farther from its line than this.
+    `left_out`: how many moves are not drawn at all, beyond those that lie on a line that is.
+    """
+
+    cuts: Sequence[Sequence[Point]] = ()
+    rapids: Sequence[Sequence[Point]] = ()
+    cut_count: int = 0
+    rapid_count: int = 0
+    drawn: int = 0
+    off_by: float = 0.0
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Corridor:
+    """What one section of the assembly sweeps on a rapid, seen from above: its radius round the segment from `start`
+    to `end`, or, where the path is not known (`box`), round the whole rectangle that these two span."""
+
+    part: str
+    radius: float
+    start: Point
+    end: Point
+    box: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Silhouette:
+    """A solid seen from the side of a way: it lies between `begin` and `end` along the way, from `bottom` to `top`.
+
+    `reach`: how far before and behind it the way must keep clear; `clear_top`: how high. `beside`: how far the solid
+    is beside the way (0: the way crosses it).
+    """
+
+    name: str
+    begin: float
+    end: float
+    bottom: float
+    top: float
+    reach: float
+    clear_top: float
+    beside: float
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """One way seen from its side: heights over the distance along it, which runs from 0 to `length`.
+
+    `programmed`, `written`: the tip's way as points (distance, height). `floor`: stretches of points, the lowest
+    height at which the tip is clear on the straight way. `tight`: the distance at the tightest point, where the tip is
+    programmed to run at `tight_z`. `programmed_z`, `needed_z`, `written_z`: those of the whole move. `sections`: the
+    assembly from the tip up, (height above the tip, radius, part). `left_over`: what is left between the written way
+    and the top of the obstacle. `front`: the place is not known, and the bench is shown from its front, distances
+    being X.
+    """
+
+    length: float
+    tight: float
+    silhouettes: Sequence[Silhouette]
+    programmed: Sequence[Point]
+    written: Sequence[Point]
+    floor: Sequence[Sequence[Point]]
+    programmed_z: float | None
+    needed_z: float | None
+    written_z: float | None
+    sections: Sequence[tuple[float, float, str]]
+    part: str = ""
+    stock: tuple[float, float, float, float] | None = None
+    table_z: float | None = None
+    left_over: float | None = None
+    front: bool = False
+    ends: tuple[Point, Point] | None = None
+    tight_z: float | None = None
+    notes: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HunkLine:
+    """A line of a diff: `mark` is one of "-", "+", " "; `own`: it belongs to the change at hand."""
+
+    mark: str
+    number: int | None
+    text: str
+    own: bool = False
+
+
+@dataclass(slots=True)
+class Item:
+    """One change or one finding. `number` counts from 1 over the page; `trouble`: it refuses the program.
+
+    `programmed_z`, `needed_z`, `written_z`, `added_s` and `by` are those of the log; `from_z` is the height at which
+    the block ends in the program. `brief`: it is one of so many that only its numbers are listed. `mark`: the tightest
+    place, seen from above.
+    """
+
+    number: int
+    line: int
+    kind: str
+    title: str
+    sentence: str
+    obstacles: tuple[str, ...] = ()
+    advice: str = ""
+    trouble: bool = False
+    is_change: bool = False
+    by: float | None = None
+    programmed_z: float | None = None
+    needed_z: float | None = None
+    written_z: float | None = None
+    from_z: float | None = None
+    added_s: float | None = None
+    hunk: list[HunkLine] = field(default_factory=list)
+    programmed: list[list[Place]] = field(default_factory=list)
+    mended: list[list[Place]] = field(default_factory=list)
+    cuts: list[list[Point]] = field(default_factory=list)
+    corridors: list[Corridor] = field(default_factory=list)
+    mark: Point | None = None
+    profile: Profile | None = None
+    brief: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """A line from which the program may be started again with the tool at `height` or above: `line` of the program as
+    it is written out, `original` of the one that was read (None: the line was put in)."""
+
+    line: int
+    original: int | None
+    tool: int
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class ToolChange:
+    """Line and number of a tool that comes into the spindle; line 0: it is there from the start."""
+
+    line: int
+    tool: int
+
+
+@dataclass(slots=True)
+class ReviewPage:
+    """All that the review page tells. `mended_sha256` is None where no program was written."""
+
+    setup: Setup
+    run: Run
+    summary: Summary
+    items: list[Item]
+    backdrop: Backdrop
+    assumptions: list[Assumption] = field(default_factory=list)
+    restarts: list[Restart] = field(default_factory=list)
+    restarts_left_out: int = 0
+    tool_changes: list[ToolChange] = field(default_factory=list)
+    tools: list[int] = field(default_factory=list)
+    mended_sha256: str | None = None
+    mended_lines: int | None = None
+    notes: list[str] = field(default_factory=list)
+    hit: dict[str, str] = field(default_factory=dict)
+    """Obstacle by name -> what happens there, in a word or two: "cleared", "close", "meets a move"."""
