@@ -17,6 +17,7 @@ from math import inf
 from typing import IO
 
 from . import __version__
+from .advice import advise
 from .judge import Judge
 from .mend import Batch, Mender
 from .program.interpreter import left_behind
@@ -148,6 +149,8 @@ class _Work:
         held: dict[int, Edit] = {}
         for batch in self.mender.batches(self._watched(reader)):
             self._take(batch, facts, copier, held)
+        if self.mender.exit == 3 and self.mender.blocked:
+            self.mender.advice = advise(Reader(self.source.lines(), rules, facts), self.judge, self.mender.blocked)
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)

@@ -89,6 +89,7 @@ class Mender:
         self.ends_inside: dict[int, ContactSum] = {}
         self.starts_inside: dict[int, ContactSum] = {}
         self._first_run = True
+        self.advice: dict[int, str] = {}
         self.calls: dict[int, set[int]] = {}
         self.air_levels: dict[int, float] = {}
         self.outside: dict[str, ContactSum] = {}
@@ -195,7 +196,7 @@ class Mender:
                 _add(self.close_cuts, hit, move.line)
 
     def _air_feed(self, step: Step, hit: Hit, drafts: dict[int, Draft]) -> bool:
-        """Lifts a traverse at feed where the setup allows it; notes the level it needs where it does not."""
+        """Lifts a traverse at feed where the setup allows it; notes what level it needs elsewhere."""
         stock = self.setup.stock
         if stock is None or not is_air_feed(step, stock.top + self.setup.clearance.above):
             return False
@@ -217,9 +218,20 @@ class Mender:
     def _air_advice(self, obstacle: int) -> str:
         level = self.air_levels.get(obstacle)
         if level is None:
-            return "move or lower the obstacle, or take the cut out"
+            return self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
         return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
                 f" {level:.3f} mm; else move or lower the obstacle")
+
+    def _end_advice(self, obstacle: int) -> str:
+        cuts = self.cut_contacts.get(obstacle)
+        if cuts is not None:
+            return f"the advice for line {cuts.line} holds for this too"
+        return self.advice.get(obstacle, "move or lower the obstacle")
+
+    @property
+    def blocked(self) -> set[int]:
+        """The obstacles that no lift takes the program clear of."""
+        return {*self.cut_contacts, *self.ends_inside, *self.starts_inside}
 
     def finish(self, ended: bool) -> None:
         """Tells what is summed up over the whole program. `ended`: it ended with M2 or M30, which put G1 in force."""
@@ -240,15 +252,15 @@ class Mender:
                 lines = found.more
                 self.tell(Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
                                   f" below what would clear it, with the {found.part}", name, found.depth,
-                                  "move or lower the obstacle", found.count))
+                                  self._end_advice(found.obstacle), found.count))
         for found in self.close_cuts.values():
             name = self.judge.names[found.obstacle]
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
             self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
                               found.depth, first_of=found.count))
         for axis, found in self.outside.items():
-            self.tell(Finding(found.line, "out-of-reach", f"{axis} goes outside the reach of the machine{found.more}, as"
-                              f" far as {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
+            self.tell(Finding(found.line, "out-of-reach", f"{axis} goes outside the machine's reach{found.more}, as far as"
+                              f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
                               "place the work elsewhere, or mend machine.reach", found.count))
         for found in self.brushed.values():
             name = self.judge.names[found.obstacle]
