@@ -259,7 +259,7 @@ class Mender:
             self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
                               found.depth, first_of=found.count))
         for axis, found in self.outside.items():
-            self.tell(Finding(found.line, "out-of-reach", f"{axis} goes outside the machine's reach{found.more}, as far as"
+            self.tell(Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
                               f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
                               "place the work elsewhere, or mend machine.reach", found.count))
         for found in self.brushed.values():

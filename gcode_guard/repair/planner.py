@@ -6,13 +6,15 @@ at its level; where none has, the tool goes up just before it must, stays up, an
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from math import inf
 
-from ..program.moves import Kind, Step
+from ..program.moves import Kind, Move, Step
 from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
+from .detour import lead_round
 from .edits import Draft, Trouble
 from .run import Item, Run, lowest
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
@@ -33,12 +35,18 @@ class Stuck(Exception):
 @dataclass(slots=True)
 class Limits:
     """What heights there are for the tool of a run, mm: `ceiling` of the machine, `everything` (the height that
-    clears the whole table), and the lowest tip height from which an undercut tool may be raised."""
+    clears the whole table), and the lowest tip height from which an undercut tool may be raised.
+
+    `way_round` gives the corners of a way round in XY (mm) for a rapid at a height, None where there is none;
+    `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
+    """
 
     ceiling: float = inf
     everything: float = -inf
     rise_from: float = -inf
     rise_advice: str = ""
+    way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
+    faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
 
 
 @dataclass(slots=True)
@@ -87,7 +95,10 @@ class Plan:
         return draft
 
     def _follow(self, place: int) -> float:
-        """The height that what follows needs at the level which the item at `place` sets."""
+        """The height that what follows needs at the level which the item at `place` sets, as far as there is one."""
+        return min(self._needed_after(place), self.limits.ceiling)
+
+    def _needed_after(self, place: int) -> float:
         need = -inf
         for item in self.run.items[place + 1 :]:
             if item.kind == "fixed":
@@ -104,7 +115,7 @@ class Plan:
             self._upright(item, follow, last, place)
         elif not item.has_z:
             need = self._trusted_need(item)
-            if need > lowest(self.actual):
+            if need > lowest(self.actual) and not lead_round(self, item, need):
                 self._rise_before(item, max(need, follow))
             self._note_level(item)
         else:
@@ -185,7 +196,8 @@ class Plan:
             else:
                 self._reach(item, end, place)
             return
-        self._apart(item, need, want if raised else None)
+        if not lead_round(self, item, need):
+            self._apart(item, need, want if raised else None)
 
     def _apart(self, item: Item, need: float, raised: float | None) -> None:
         """Up, across, down: those of the three that the block needs."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
 from ..program.state import State
 
@@ -90,6 +90,14 @@ class Pen:
         assert base is not None
         number = (Decimal(repr(float(to))) - base - NOISE) / scale
         number = number.quantize(step, rounding=ROUND_CEILING)
+        return self.word("Z", number), base + number * scale
+
+    def highest(self, ceiling: float, start: Decimal | None) -> tuple[str, Decimal]:
+        """The Z word that goes as high as the machine can, rounded down, and the height that it reaches (mm)."""
+        scale, step = self.state.scale(), STEP[self.state.units or "G21"]
+        base = start if self.incremental else self._origin(2)
+        assert base is not None
+        number = ((Decimal(repr(float(ceiling))) - base + NOISE) / scale).quantize(step, rounding=ROUND_FLOOR)
         return self.word("Z", number), base + number * scale
 
     def exactly(self, axis: int, to: Decimal, start: Decimal | None) -> str:
