@@ -10,9 +10,10 @@ disk in temporary files until it is proven.
 
 from __future__ import annotations
 
+import pickle
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 from typing import IO
 
@@ -33,6 +34,7 @@ from .repair.edits import Edit
 from .rules import rules_of, trouble_with_tools
 from .setup.model import Setup
 from .source import Source
+from .timing import Times, times_of
 from .verify import verify
 
 MOST_REASONS = 10_000  # findings that refuse and are kept in memory; the log has them all
@@ -102,6 +104,7 @@ def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Pr
     work.mend()
     if work.mender.exit == 0 and prove:
         work.prove()
+    work.tell_changes()
     source.check_unchanged()
     return work.outcome()
 
@@ -116,6 +119,10 @@ class _Work:
         self.reasons: list[Finding] = []
         self.findings = self.changes = self.assumptions = 0
         self.kept: list[Change] = []
+        self.held_changes: IO[bytes] = tempfile.TemporaryFile()
+        self.lengths: list[tuple[int, int]] = []
+        self.rapid_s: float | None = None
+        self.added_s: float | None = None
         self.mender = Mender(self.judge, self._tell, self._assume_once)
         self._assumed: set[str] = set()
         self.output: IO[bytes] = tempfile.TemporaryFile()
@@ -144,6 +151,7 @@ class _Work:
             self.mender.refuse(4)
             self._tell(Finding(problem[0], "not-understood", problem[1], advice=problem[2]))
         rules = rules_of(self.setup, facts, self.tool)
+        self.facts, self.rules = facts, rules
         reader = Reader(self.source.lines(), rules, facts)
         copier = _Copier(self.source, self.output, self.diff)
         held: dict[int, Edit] = {}
@@ -181,9 +189,32 @@ class _Work:
             change = Change(line, edit.kind, tuple(self.judge.names[k] for k in edit.obstacles),  # type: ignore[arg-type]
                             edit.programmed, edit.needed, edit.level, (edit.block.raw,), tuple(edit.new))
             self.changes += 1
+            self.lengths.append((line, len(edit.new)))
+            pickle.dump(change, self.held_changes)
+
+    def tell_changes(self) -> None:
+        """Logs the changes, each with the time that it adds, once the mended program is whole."""
+        times = self._times()
+        self.held_changes.seek(0)
+        for _ in range(self.changes):
+            change: Change = pickle.load(self.held_changes)
+            if times is not None:
+                change = replace(change, added_s=times.added.get(change.line, 0.0))
             self.log.add(change)
             if len(self.kept) < MOST_REASONS:
                 self.kept.append(change)
+        self.held_changes.close()
+        if times is not None:
+            self.rapid_s, self.added_s = times.rapids, times.whole
+
+    def _times(self) -> Times | None:
+        if self.mender.exit or self.setup.machine.rapid_rate is None or self.setup.machine.acceleration is None:
+            return None
+        before = Reader(self.source.lines(), self.rules, self.facts)
+        mended = Source(self.output, "output") if self.changes else None
+        after = None if mended is None else Reader(
+            mended.lines(), rules_of(self.setup, self.facts, self.tool), self.facts)
+        return times_of(before, after, self.lengths, self.setup)
 
     def _assumptions(self, reader: Reader, facts: Facts) -> None:
         interpreter = reader.interpreter
@@ -242,7 +273,7 @@ class _Work:
             program=self.source.name, verdict=verdict, exit=status, blocks=mender.counts.blocks,  # type: ignore[arg-type]
             rapids=mender.counts.rapids, cuts=mender.counts.cuts, changes=self.changes, findings=self.findings,
             obstacles=len(self.setup.obstacles), assumptions=self.assumptions,
-            cutter_only=any(self.setup.cutter_only(n) for n in numbers),
+            rapid_s=self.rapid_s, added_s=self.added_s, cutter_only=any(self.setup.cutter_only(n) for n in numbers),
             highest_written_z=mender.highest_written if self.setup.machine.reach is None
             and mender.highest_written > -inf else None,
             oldest_measured_on=min(dates) if dates else None, units=self.setup.units)
