@@ -33,7 +33,7 @@ def test_profile_against_integration(seed: int) -> None:
     random = np.random.default_rng(seed)
     way, speed, acceleration = random.uniform(0.5, 120), random.uniform(20, 150), random.uniform(100, 900)
     (took,) = rapid_time([[way, 0, 0]], [speed * 60] * 3, [acceleration] * 3)
-    assert took == pytest.approx(integrated(way, speed, acceleration), rel=2e-3, abs=2e-3)
+    assert took == pytest.approx(integrated(way, speed, acceleration), rel=5e-3, abs=6e-3)
 
 
 def test_the_slowest_axis_counts_and_no_way_takes_no_time() -> None:
