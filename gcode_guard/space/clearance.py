@@ -241,17 +241,17 @@ def _near_pairs(
     starts = np.arange(0, len(sweeps), BLOCK if whole_blocks else 1)
     low = np.minimum.reduceat(sweeps.low, starts, axis=0) if whole_blocks else sweeps.low
     high = np.maximum.reduceat(sweeps.high, starts, axis=0) if whole_blocks else sweeps.high
-    for pairs in wide.touching(active, low, high, sink if clipping_only else math.inf):
-        if not whole_blocks:
-            yield pairs
-            continue
-        step = NUMBERS_AT_ONCE // BLOCK
-        for i in range(0, len(pairs.move), step):
-            block, hull, section = (column[i : i + step] for column in pairs)
-            move = (block[:, None] * BLOCK + np.arange(BLOCK)).ravel()
-            single = _Pairs(move, np.repeat(hull, BLOCK), np.repeat(section, BLOCK))
-            single = _Pairs(*(column[move < len(sweeps)] for column in single))
-            yield wide.kept(single, sweeps.low, sweeps.high, sink if clipping_only else math.inf)
+    pairs = wide.touching(active, low, high, sink if clipping_only else math.inf)
+    if not whole_blocks:
+        yield pairs
+        return
+    step = NUMBERS_AT_ONCE // BLOCK
+    for i in range(0, len(pairs.move), step):
+        block, hull, section = (column[i : i + step] for column in pairs)
+        move = (block[:, None] * BLOCK + np.arange(BLOCK)).ravel()
+        single = _Pairs(move, np.repeat(hull, BLOCK), np.repeat(section, BLOCK))
+        single = _Pairs(*(column[move < len(sweeps)] for column in single))
+        yield wide.kept(single, sweeps.low, sweeps.high, sink if clipping_only else math.inf)
 
 
 class _Wide:
@@ -271,14 +271,12 @@ class _Wide:
         active &= (bounds[:, 1] - self.reach <= high[1]) & (bounds[:, 3] + self.reach >= low[1])
         return active
 
-    def touching(self, active: Booleans, low: Floats, high: Floats, sink: float) -> Iterator[_Pairs]:
-        """Pairs of boxes, (n, 3) corners, and hulls that touch, for one section after the other."""
+    def touching(self, active: Booleans, low: Floats, high: Floats, sink: float) -> _Pairs:
+        """Pairs of boxes, (n, 3) corners, and hulls that touch, for each active section."""
         widest = float(self.reach[active].max())
         box, hull = self.scene.near(low[:, :2] - widest, high[:, :2] + widest)
-        for section in np.flatnonzero(active.any(axis=1)):
-            some = active[section, hull]
-            pairs = _Pairs(box[some], hull[some], np.full(int(some.sum()), section))
-            yield self.kept(pairs, low, high, sink)
+        section, pair = np.nonzero(active[:, hull])
+        return self.kept(_Pairs(box[pair], hull[pair], section), low, high, sink)
 
     def kept(self, pairs: _Pairs, low: Floats, high: Floats, sink: float) -> _Pairs:
         """The pairs whose boxes, (n, 3) corners, still touch with the reach and height of their own section."""

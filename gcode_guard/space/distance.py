@@ -82,10 +82,10 @@ def path_distance(start: Floats, unit: Floats, length: Floats, vertices: Floats,
         on = np.clip((place - along) * edge_along - off * edge_off, 0.0, edge_length)
         to_edge = np.hypot(along + on * edge_along - place, off + on * edge_off)
         nearest = np.minimum(nearest, to_edge.min(axis=1))
-    next_off = np.roll(off, -1, axis=1)
+    next_off = _following(off)
     crossed = (off < 0) != (next_off < 0)
     part = np.where(crossed, off / np.where(crossed, off - next_off, 1.0), 0.0)
-    place = along + part * (np.roll(along, -1, axis=1) - along)
+    place = along + part * (_following(along) - along)
     crossed &= (place >= 0) & (place <= reach)
     surrounded = (edge_off * along - edge_along * off >= 0).all(axis=1) & (count >= 3)
     return np.where(crossed.any(axis=1) | surrounded, 0.0, nearest)
@@ -123,10 +123,15 @@ def _in_path_frame(start: Floats, unit: Floats, vertices: Floats) -> tuple[Float
 
 def _edges(x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
     """Unit direction and length, (p, K) each, of the edge after each vertex; no direction where the length is 0."""
-    edge_x, edge_y = np.roll(x, -1, axis=1) - x, np.roll(y, -1, axis=1) - y
+    edge_x, edge_y = _following(x) - x, _following(y) - y
     length = np.hypot(edge_x, edge_y)
     divisor = np.where(length > 0.0, length, 1.0)
     return edge_x / divisor, edge_y / divisor, length
+
+
+def _following(values: Floats) -> Floats:
+    """Of each vertex the value of the next one round: numpy.roll(values, -1, axis=1), but fast on small arrays."""
+    return np.concatenate((values[:, 1:], values[:, :1]), axis=1)
 
 
 def _band(value: Floats, slope: Floats, half: Floats) -> tuple[Floats, Floats]:
