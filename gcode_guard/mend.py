@@ -17,6 +17,7 @@ from .repair.planner import Limits, Plan, Stuck, trouble_of
 from .repair.run import Leg, Run, Runs
 from .repair.write import Style
 from .rules import ceiling, reach_box
+from .waysround import WaysRound
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
 STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
@@ -76,6 +77,7 @@ class Mender:
     def __init__(self, judge: Judge, tell: Callable[[Finding], None], assume: Callable[[str, str], None]) -> None:
         self.judge = judge
         self.setup = judge.setup
+        self.ways = WaysRound(judge)
         self.tell = tell
         self.assume = assume
         self.counts = Counts()
@@ -348,6 +350,10 @@ class Mender:
         limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
                         max((self._clear_of_all(leg.move) for item in run.items for leg in item.legs
                              if not leg.trusted), default=-inf))
+        if self.ways.possible:
+            limits.way_round = self.ways.at
+            if self.setup.repair.detour == "when-faster":
+                limits.faster_round = self.ways.faster
         stock = self.setup.stock
         numbers = {number for tool in tools for number in self.judge.tools(tool)}
         if any(self.judge.assemblies[number].undercut for number in numbers):

@@ -360,7 +360,7 @@ class Plan:
             for word in stops:
                 draft.own[-1] = draft.own[-1].removesuffix(word).rstrip(" \t")
         draft.after.append(pen.rapid(down, *stops, deleted=block.deleted))
-        draft.kind = "split"
+        draft.kind = "detour" if draft.kind == "detour" else "split"
         if item.kind == "home":
             self._motion_after(item)
             if item.step.before.motion == "G80":
@@ -413,7 +413,11 @@ class Plan:
         top = f"the machine ends at {self.limits.ceiling:.3f} mm"
         if want == inf:
             raise Stuck(item, 3, "the dust shoe stays with the gantry, and no lift takes it over", "move the obstacle")
-        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and {top}", "lower or move the obstacle")
+        if self.limits.way_round is None:
+            raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and {top}",
+                        "lower or move the obstacle; with [stock] and machine.reach given, a way round is looked for")
+        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, {top}, and there is no way round",
+                    "lower or move the obstacle")
 
 
 def trouble_of(stuck: Stuck) -> Trouble:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import shapely
 
 from tests.guarding import Guarded, run, write_bench
 
@@ -206,3 +207,66 @@ def test_traverse_at_feed_is_refused_with_the_name_of_the_option_and_the_level(t
 def test_a_cut_in_the_material_is_never_lifted(tmp_path: Path) -> None:
     allowed = BENCH.format(machine=KNOWN) + "\n[repair]\nair_feeds = true\n"
     assert run(AWAY + "G1 X200\nM30\n", write_bench(tmp_path, allowed)).exit == 3
+
+
+LOW = KNOWN + "\nreach = {{ x = [-20.0, 620.0], y = [-20.0, 220.0], z = [-20.0, {top}] }}"
+
+
+def across(output: bytes) -> list[tuple[float, float]]:
+    """The places in X and Y that the rapids of an output lead to, bare words taken over."""
+    places, x, y = [], 0.0, 100.0
+    for line in output.decode().splitlines():
+        words = {word[0]: float(word[1:]) for word in line.split() if word[0] in "XY"}
+        if line.startswith("G0") and words:
+            x, y = words.get("X", x), words.get("Y", y)
+            places.append((x, y))
+    return places
+
+
+@pytest.mark.parametrize("path", ["straight", "unknown"])
+def test_a_way_round_where_the_ceiling_is_too_low(tmp_path: Path, path: str) -> None:
+    """The clamp needs 23 mm and the machine ends at 20: round it, at 20 mm, at least 3 + 1 + 3 + 1 = 8 mm away."""
+    program = AWAY + "G1 Z5\nG0 X200\nG1 Z-1\nM30\n"
+    machine = LOW.format(top=20.0) + f'\nrapid_path = "{path}"'
+    setup = write_bench(tmp_path, BENCH.format(machine=machine))
+    came = run(program, setup)
+    assert came.exit == 0, came.log
+    (change,) = came.records("change")
+    assert change["kind"] == "detour" and change["obstacles"] == ["clamp"]
+    assert "G0 Z20.0\n" in came.output.decode() and "\nG0 Z5.0\nG1 Z-1\n" in came.output.decode()
+    places = [(0.0, 100.0), *across(came.output)]
+    assert places[-1] == (200.0, 100.0) and len(places) <= 7
+    clamp = shapely.box(80, 90, 120, 110)
+    for a, b in zip(places, places[1:], strict=False):
+        way = shapely.LineString([a, b]) if path == "straight" else shapely.MultiPoint([a, b]).envelope
+        assert way.distance(clamp) >= 8 - 1e-3
+    assert run(came.output, setup).output == came.output
+
+
+def test_no_way_round_names_what_blocks(tmp_path: Path) -> None:
+    machine = LOW.format(top=20.0).replace("-20.0, 220.0]", "88.0, 112.0]")
+    came = run(AWAY + "G1 Z5\nG0 X200\nG1 Z-1\nM30\n", write_bench(tmp_path, BENCH.format(machine=machine)))
+    assert came.exit == 3
+    assert any(record["obstacle"] == "clamp" and "no way round" in record["text"] for record in came.records("finding"))
+
+
+def test_without_stock_there_is_no_way_round(tmp_path: Path) -> None:
+    text = BENCH.format(machine=LOW.format(top=20.0)).replace("[stock]", "[table]\nz = -19.0\n[stock]")
+    text = text[: text.index("[stock]")] + text[text.index("[machine]"):]
+    assert run(AWAY + "G1 Z5\nG0 X200\nG1 Z-1\nM30\n", write_bench(tmp_path, text)).exit == 3
+
+
+def test_the_programs_own_moves_outside_the_reach_are_refused(tmp_path: Path) -> None:
+    came = guard(tmp_path, "G0 Z30\nG0 X700\nM30\n", LOW.format(top=40.0))
+    assert came.exit == 3 and (2, "out-of-reach") in came.findings
+
+
+def test_a_way_round_where_it_is_faster(tmp_path: Path) -> None:
+    slow_z = "\nrapid_rate = [20000.0, 20000.0, 100.0]\nacceleration = [3000.0, 3000.0, 50.0]"
+    text = BENCH.format(machine=LOW.format(top=60.0) + slow_z)
+    program = AWAY + "G1 Z5\nG0 X200\nG1 Z-1\nM30\n"
+    assert run(program, write_bench(tmp_path, text)).records("change")[0]["kind"] == "split"
+    text += '\n[repair]\ndetour = "when-faster"\n'
+    came = run(program, write_bench(tmp_path, text))
+    assert [change["kind"] for change in came.records("change")] == ["detour"]
+    assert "Z" not in "".join(came.records("change")[0]["after"])
