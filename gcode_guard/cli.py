@@ -222,6 +222,14 @@ def _say_findings(outcome: Outcome, program: str, setup: Path | None) -> None:
     print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
 
 
+def _not_checked(setup: Setup) -> str:
+    """What a verdict does not speak of."""
+    above = "the gantry's beam, the Z plate, hoses and cables"
+    if any(setup.cutter_only(number) for number in setup.tools):
+        return f"Cutter only: the collet nut, the spindle and the dust shoe were not checked, nor were {above}."
+    return f"Not checked: {above}."
+
+
 @app.command()
 def verify(
     before: Annotated[str, typer.Argument(metavar="BEFORE")],
@@ -244,7 +252,8 @@ def verify(
         places = [f"line {line} of {name}" for line, name in lines if line]
         print(f"does not hold: {', '.join(places)}: {proof.what}", file=sys.stderr)
         raise typer.Exit(1)
-    print("holds: every cut and effect is the same, and no rapid comes inside a clearance.", file=sys.stderr)
+    print("holds: every cut and effect is the same, and no rapid comes inside a clearance."
+          f" {_not_checked(bench)}", file=sys.stderr)
 
 
 @app.command()
@@ -349,7 +358,7 @@ def setup_new(
         text = starter_text() if defaults else ask_for_setup(_ask, lambda line: print(line, file=sys.stderr))
         load_setup_data(text.encode(), file)
         with delivery() as files:
-            files.add(file, lambda out: out.write(text.encode()))
+            files.add(file, lambda out: out.writelines([text.encode()]))
             files.release()
     except EOFError:
         fail("nothing more was answered, so nothing was written; --defaults asks nothing")
