@@ -129,7 +129,8 @@ class Interpreter:
                 state.ended = True
             return
         self._carry_out(context, groups)
-        self._unused(context)
+        if not state.lost:
+            self._unused(context)
         for name, value in block.settings:
             self._set_parameter(state, name, value)
         step.frozen = step.frozen or state.compensation != "G40" or state.closing

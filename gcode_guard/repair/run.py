@@ -77,7 +77,10 @@ class Item:
 
     @property
     def end(self) -> Position:
-        return self.legs[-1].move.end if self.legs else self.step.after.position
+        """Where the item leaves the tool. After a way home that may be read in two ways it is what both agree on."""
+        if self.kind == "home" or not self.legs:
+            return self.step.after.position
+        return self.legs[-1].move.end
 
 
 @dataclass(slots=True)
