@@ -53,10 +53,10 @@ class GeneratedBench:
     """`places` (n, 2) mm are free down to `deepest`; `room` (n,) mm more sideways before a cut makes contact."""
 
     text: str
-    setup: dict[str, Any]
-    files: dict[str, str]
-    places: list[tuple[float, float]]
-    room: list[float]
+    setup: dict[str, Any] = field(repr=False)
+    files: dict[str, str] = field(repr=False)
+    places: list[tuple[float, float]] = field(repr=False)
+    room: list[float] = field(repr=False)
     deepest: float
     bench: Bench = field(repr=False)
 

@@ -120,9 +120,7 @@ def core_of(shape: dict[str, Any], scale: float) -> tuple[shapely.Geometry, floa
     return affinity.rotate(box, shape.get("angle", 0.0), origin=(x, y)), 0.0
 
 
-def load_parts(
-    setup: dict[str, Any], folder: Path | dict[str, str] | None
-) -> dict[str, tuple[dict[str, Any], float]]:
+def load_parts(setup: dict[str, Any], folder: Path | dict[str, str] | None) -> dict[str, tuple[dict[str, Any], float]]:
     found = {}
     for name in setup.get("parts", {}).get("files", []):
         text = folder[name] if isinstance(folder, dict) else ((folder or Path()) / name).read_text()
