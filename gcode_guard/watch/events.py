@@ -52,9 +52,12 @@ class Events:
         from watchfiles import watch
 
         try:
-            for _ in watch(*self.folders, watch_filter=None, recursive=False, debounce=100, step=25, rust_timeout=250,
-                           stop_event=self._stop, raise_interrupt=False):
-                self._bell.ring()
+            listening = False
+            for changes in watch(*self.folders, watch_filter=None, recursive=False, debounce=100, step=25,
+                                 rust_timeout=200, yield_on_timeout=True, stop_event=self._stop, raise_interrupt=False):
+                if changes or not listening:  # once it listens, one look for what came before
+                    self._bell.ring()
+                listening = True
         except Exception as error:  # whatever it is, looking now and then goes on without it
             self.trouble = str(error) or type(error).__name__
             self._bell.ring()

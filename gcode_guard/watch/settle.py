@@ -23,7 +23,7 @@ class Quiet:
         if before is None or before[0] != looks:
             self._seen[name] = (looks, now)
             return self.seconds <= 0
-        return now - before[1] >= self.seconds
+        return now >= before[1] + self.seconds  # written as in `due`, so that rounding does not part them
 
     def since(self, name: str) -> float | None:
         """When `name` took on its present look."""
