@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from .errors import NotUnderstood
-from .expression import Cursor, Parameters
+from .expression import Cursor, Parameters, Value
 
 LONGEST = 4096  # characters in a block; the report allows 256, exporters write longer comments
 COMMENT = "\x01"  # stands in the body for every character of a comment
@@ -50,7 +50,7 @@ class Block:
     percent: bool = False
     commented: bool = False
     words: list[Word] = field(default_factory=list)
-    settings: list[tuple[str, Decimal]] = field(default_factory=list)
+    settings: list[tuple[str, Value]] = field(default_factory=list)
     setting_spans: list[tuple[int, int]] = field(default_factory=list)
 
 
@@ -175,5 +175,5 @@ def _read_setting(block: Block, cursor: Cursor, places: list[int], begin: int) -
     if not cursor.peek("="):
         raise NotUnderstood(f"parameter #{name} stands alone", "a setting is written #1=5")
     cursor.at += 1
-    block.settings.append((name, cursor.real_value()))
+    block.settings.append((name, cursor.value()))
     block.setting_spans.append((places[begin], places[cursor.at - 1] + 1))

@@ -7,14 +7,13 @@ the program did not set, is a refusal. After one, positions are not known and th
 from __future__ import annotations
 
 import copy
-from decimal import Decimal
 
 from . import motion, settings
 from .block import Block, Word, read_block
 from .codes import ARCS, AXIS_USERS, CODES, CYCLES, FOLLOWED, PROBES, REFUSED, REFUSED_LETTERS, spell
 from .context import Context
 from .errors import NotUnderstood, Refusal
-from .expression import FIRST_SYSTEM_PARAMETER
+from .expression import FIRST_SYSTEM_PARAMETER, Value
 from .moves import Step
 from .state import Rules, State
 
@@ -332,7 +331,7 @@ class Interpreter:
             raise NotUnderstood("M98 repeats a subprogram no times, or too often", "check L")
         context.step.call = (number, repeats or 1)
 
-    def _set_parameter(self, state: State, name: str, value: Decimal) -> None:
+    def _set_parameter(self, state: State, name: str, value: Value) -> None:
         if name.isdigit() and int(name) >= FIRST_SYSTEM_PARAMETER:
             raise NotUnderstood(f"#{name} belongs to the control", "use parameters below #5000")
         state.parameters = {**state.parameters, name: value}
