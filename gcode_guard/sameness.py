@@ -51,7 +51,7 @@ def cut_difference(before: Move, after: Move) -> str | None:
         return f"the {name} ended at {spelled(before.end)} and now ends at {spelled(after.end)}"
     if before.plane != after.plane:
         return f"the arc lay in the plane G{before.plane} and now lies in G{after.plane}"
-    return _arc_difference(before, after) or _manner_difference(before, after)
+    return _arc_difference(before, after) or _tool_difference(before, after)
 
 
 def _arc_difference(before: Move, after: Move) -> str | None:
@@ -80,17 +80,24 @@ def _turn(move: Move) -> float:
     return way * ((way * (angles[1] - angles[0])) % (2 * math.pi))
 
 
-def _manner_difference(before: Move, after: Move) -> str | None:
-    """Feed, tool and compensation."""
+def _tool_difference(before: Move, after: Move) -> str | None:
+    """Feed, tool and rounding."""
     if (before.feed is None) != (after.feed is None) or (
             before.feed is not None and after.feed is not None and not same(before.feed, after.feed)):
         return f"the feed was {_feed(before)} and is {_feed(after)}"
     if before.tool != after.tool:
         return f"the cut was made with tool {before.tool} and is made with tool {after.tool}"
-    if not same_number(before.grow, after.grow):
-        return "the cut lies at another distance from its programmed path (cutter compensation)"
     if not same_number(before.corner, after.corner):
         return "the corners of the cut are rounded otherwise (G61, G64)"
+    return None
+
+
+def manner_difference(before: State, after: State) -> str | None:
+    """In what the state under two cuts differs that the moves themselves do not tell: feed mode and compensation."""
+    if before.feed_mode != after.feed_mode:
+        return f"the feed was given in {before.feed_mode} and is given in {after.feed_mode}"
+    if before.compensation != after.compensation or not same_number(before.grow, after.grow):
+        return "the cut lies at another distance from its programmed path (cutter compensation)"
     return None
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from math import hypot, inf, isfinite
+from math import isfinite
 
 from .events import Event, NotFollowed, mended, programmed, read_to_end
 from .judge import Judge
@@ -18,10 +18,18 @@ from .program.errors import NotUnderstood
 from .program.moves import Kind, Move
 from .program.reader import Reader
 from .program.scan import Facts, look
-from .program.state import Coordinate, Position, Span, bounds, known
+from .program.state import Position, Span, bounds
 from .rules import rules_of, trouble_with_tools
-from .sameness import EQUAL, Place, cut_difference, effect_difference, same, same_place, state_difference
+from .sameness import (
+    EQUAL,
+    cut_difference,
+    effect_difference,
+    manner_difference,
+    same_place,
+    state_difference,
+)
 from .setup.model import Setup
+from .stretch import Floors, Vertex, judged_low, last_position, meeting
 
 AHEAD = 256  # rapids that are looked ahead for where two ways meet again
 Lines = Callable[[], Iterable[bytes]]
@@ -116,45 +124,6 @@ class _Side:
         return [event for event in self._held if event.rapid][:AHEAD]
 
 
-@dataclass(slots=True)
-class _Vertex:
-    """A place in XY at which both programs stand, and how low each has been there, mm.
-
-    `known_low` is the lowest height known of BEFORE: the exemption of promise 1 counts from it. `clip` is AFTER's
-    lowest rapid here that comes too near: (how high, line, what).
-    """
-
-    place: Place
-    before_low: float = inf
-    known_low: float = inf
-    after_low: float = inf
-    after_line: int = 0
-    clip: tuple[float, int, str] | None = None
-
-    def was(self, height: Coordinate) -> None:
-        low, high = bounds(height)
-        self.before_low = min(self.before_low, low)
-        if isfinite(high):
-            self.known_low = min(self.known_low, high)
-
-    def now(self, height: Coordinate, line: int) -> None:
-        low = bounds(height)[0]
-        if low < self.after_low or not self.after_line:
-            self.after_low, self.after_line = low, line
-
-    def comes_close(self, event: Event) -> None:
-        low = _judged_low(event)
-        if event.clip and (self.clip is None or low < self.clip[0]):
-            self.clip = low, event.line, event.clip
-
-
-def _judged_low(event: Event) -> float:
-    """How low an upright rapid goes, judged at its end where it starts at a height that is not known."""
-    assert event.move is not None
-    end = bounds(event.end[2])[0]
-    return min(end, bounds(event.start[2])[0]) if event.move.exact else end
-
-
 class Comparison:
     """BEFORE and AFTER in step. `run` raises Different at the first difference.
 
@@ -164,7 +133,7 @@ class Comparison:
     def __init__(self, before: _Side, after: _Side, air_floor: float | None = None) -> None:
         self.before, self.after = before, after
         self.air_floor = air_floor
-        self.vertex = _Vertex(before.head.place)
+        self.vertex = Vertex(before.head.place)
         self.before_line = before.head.line
 
     def run(self) -> None:
@@ -204,7 +173,7 @@ class Comparison:
             self._now()
         if same_place(was.place, now.place) and not same_place(was.place, self.vertex.place):
             self._settle()
-            self.vertex = _Vertex(was.place)
+            self.vertex = Vertex(was.place)
         elif was.rapid and now.rapid and same_place(was.place, now.place) \
                 and same_place(was.leads_to, now.leads_to):
             self._cross()
@@ -218,15 +187,20 @@ class Comparison:
 
     def _stand(self) -> None:
         """Takes the upright rapids of both programs at this place."""
-        while self._upright_here(self.before.head):
-            event = self._was()
-            self.vertex.was(event.start[2])
-            self.vertex.was(event.end[2])
-        while self._upright_here(self.after.head):
-            event = self._now()
-            self.vertex.now(event.start[2], event.line)
-            self.vertex.now(event.end[2], event.line)
-            self.vertex.comes_close(event)
+        going = True
+        while going:
+            going = False
+            if self._upright_here(self.before.head):
+                going = True
+                event = self._was()
+                self.vertex.was(event.start[2])
+                self.vertex.was(event.end[2])
+            if self._upright_here(self.after.head):
+                going = True
+                event = self._now()
+                self.vertex.now(event.start[2], event.line)
+                self.vertex.now(event.end[2], event.line)
+                self.vertex.comes_close(event)
 
     def _upright_here(self, event: Event) -> bool:
         return event.rapid and event.move is not None and event.move.upright and same_place(
@@ -252,46 +226,47 @@ class Comparison:
         was, now = self._was(), self._now()
         self.vertex.was(was.start[2])
         self.vertex.now(now.start[2], now.line)
+        self._settle()
         for a, b in ((was.start[2], now.start[2]), (was.end[2], now.end[2])):
             if bounds(b)[0] < bounds(a)[0] - EQUAL:
                 self._lower(bounds(b)[0], bounds(a)[0], now.line)
         self._arrive(was.end, now.end, now.line)
 
     def _arrive(self, was: Position, now: Position, line: int) -> None:
-        self._settle()
-        self.vertex = _Vertex((was[0], was[1]))
+        self.vertex = Vertex((was[0], was[1]))
         self.vertex.was(was[2])
         self.vertex.now(now[2], line)
 
     def _detour(self) -> None:
         """The ways differ: finds where they meet again, and holds AFTER's above the lowest of BEFORE's."""
         before, after = self.before.rapids(), self.after.rapids()
-        meeting = _meeting(self.vertex.place, before, after)
-        if meeting is None:
+        met = meeting(self.vertex.place, before, after)
+        if met is None:
             self._part(before, after)
             return
-        floors = _Floors(self.vertex, before[: meeting[0]])
-        was, now, line = floors.last, _last_position(self.vertex, after[: meeting[1]]), self.vertex.after_line
-        for _ in range(meeting[0]):
+        floors = Floors(self.vertex, before[: met[0]])
+        was, now, line = floors.last, last_position(self.vertex, after[: met[1]]), self.vertex.after_line
+        for _ in range(met[0]):
             self._was()
-        for _ in range(meeting[1]):
+        for _ in range(met[1]):
             event = self._now()
             line = event.line
             self._hold_above(event, floors)
-        if meeting[0] and meeting[1]:
+        if met[0] and met[1]:
+            self._settle()
             self._arrive(was, now, line)
-        elif meeting[0]:
+        elif met[0]:
             self.vertex.was(was[2])
         else:
             self.vertex.now(now[2], line)
 
-    def _hold_above(self, event: Event, floors: _Floors) -> None:
+    def _hold_above(self, event: Event, floors: Floors) -> None:
         for position in (event.start, event.end):
             floor = floors.at(position)
             if bounds(position[2])[0] < floor - EQUAL:
                 self._lower(bounds(position[2])[0], floor, event.line)
         if event.clip:
-            self._settle_clip((_judged_low(event), event.line, event.clip), floors.known_at(event.place))
+            self._settle_clip((judged_low(event), event.line, event.clip), floors.known_at(event.place))
 
     def _part(self, before: list[Event], after: list[Event]) -> None:
         """The ways do not meet again: says so, or with which wrong rapid or other difference that begins."""
@@ -316,7 +291,7 @@ class Comparison:
         if was.move is None and was.effect is None:
             return False
         self._was()
-        self.vertex = _Vertex(was.leads_to)
+        self.vertex = Vertex(was.leads_to)
         self._now()
         self.vertex.was(was.end[2])
         self.vertex.now(now.end[2], now.line)
@@ -330,16 +305,16 @@ class Comparison:
             return False
         height = now.end[2]
         z = was.start[2]
-        if isinstance(height, Span) or isinstance(z, Span) or height < z:
+        if isinstance(height, Span) or isinstance(z, Span) or height <= z:
             return False
         corners = [was.start, (was.start[0], was.start[1], height), (was.end[0], was.end[1], height), was.end]
         for start, end in zip(corners, corners[1:], strict=False):
             wanted = replace(was.move, start=start, end=end, upright=start[:2] == end[:2])
             event = self._now()
-            if event.move is None or cut_difference(wanted, event.move) is not None:
+            if event.move is None or cut_difference(wanted, event.move) or manner_difference(was.state, event.state):
                 self._differ("a traverse at feed is not lifted straight up, across and down", event.line, was.line)
         self._was()
-        self.vertex = _Vertex(was.leads_to)
+        self.vertex = Vertex(was.leads_to)
         self.vertex.was(was.end[2])
         self.vertex.now(was.end[2], self.after.head.line)
         return True
@@ -368,9 +343,7 @@ def _difference(was: Event, now: Event) -> str | None:
     """In what two cuts, effects or ends differ."""
     if was.move is not None and now.move is not None:
         what = cut_difference(was.move, now.move)
-        if what is None and was.state.feed_mode != now.state.feed_mode:
-            what = f"the feed was given in {was.state.feed_mode} and is given in {now.state.feed_mode}"
-        return what
+        return what or manner_difference(was.state, now.state)
     if was.effect is not None and now.effect is not None:
         what = effect_difference(was.effect, now.effect)
         if what is None and was.arguments != now.arguments:
@@ -385,66 +358,6 @@ def _name(event: Event) -> str:
     if event.move is not None:
         return "a cut"
     return event.effect.what if event.effect is not None else "its end"
-
-
-def _meeting(place: Place, before: list[Event], after: list[Event]) -> tuple[int, int] | None:
-    """How many rapids of each lead to the first place where both stand; None where they do not meet."""
-    ours = [place, *(event.leads_to for event in before)]
-    theirs = [place, *(event.leads_to for event in after)]
-    for total in range(1, len(before) + len(after) + 1):
-        for i in range(max(0, total - len(after)), min(total, len(before)) + 1):
-            if same_place(ours[i], theirs[total - i]):
-                return i, total - i
-    return None
-
-
-def _last_position(vertex: _Vertex, events: list[Event]) -> Position:
-    return events[-1].end if events else _at(vertex)
-
-
-def _at(vertex: _Vertex) -> Position:
-    return vertex.place[0], vertex.place[1], Span(vertex.before_low, vertex.before_low)
-
-
-class _Floors:
-    """How low BEFORE goes along some rapids, for a way of AFTER that differs from them."""
-
-    def __init__(self, vertex: _Vertex, rapids: list[Event]) -> None:
-        self._vertex = vertex
-        self._rapids = rapids
-        heights = [bounds(p[2])[0] for event in rapids for p in (event.start, event.end)]
-        self._lowest = min(heights, default=vertex.before_low)
-        self.last = _last_position(vertex, rapids)
-
-    def at(self, position: Position) -> float:
-        """The lowest that AFTER may be at a position: BEFORE's lowest there, or on the whole where it never is."""
-        lows = [low for event in self._rapids for low in _heights_at(event, position)]
-        if same_place((position[0], position[1]), self._vertex.place):
-            lows.append(self._vertex.before_low)
-        return min(lows, default=self._lowest)
-
-    def known_at(self, place: Place) -> float:
-        """The lowest height that is known of BEFORE at a place; inf where it never is."""
-        highs = [bounds(p[2])[1] for event in self._rapids for p in (event.start, event.end)
-                 if same_place((p[0], p[1]), place)]
-        if same_place(place, self._vertex.place):
-            highs.append(self._vertex.known_low)
-        return min((high for high in highs if isfinite(high)), default=inf)
-
-
-def _heights_at(event: Event, position: Position) -> list[float]:
-    """How low a rapid of BEFORE is at a place: at its ends, or along its straight way across."""
-    lows = [bounds(p[2])[0] for p in (event.start, event.end) if same(p[0], position[0]) and same(p[1], position[1])]
-    numbers = [*event.start, *event.end, position[0], position[1]]
-    if lows or not all(known(c) for c in numbers):
-        return lows
-    x0, y0, z0, x1, y1, z1, x, y = (float(c) for c in numbers)  # type: ignore[arg-type]
-    way = hypot(x1 - x0, y1 - y0)
-    if way <= EQUAL:
-        return lows
-    share = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / way**2
-    beside = hypot(x0 + share * (x1 - x0) - x, y0 + share * (y1 - y0) - y)
-    return [z0 + share * (z1 - z0)] if 0 <= share <= 1 and beside <= EQUAL else lows
 
 
 def _spell(height: float) -> str:
