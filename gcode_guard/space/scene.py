@@ -85,6 +85,20 @@ class Scene:
             highest=float((top + tolerance).max()) if rows else -math.inf,
         )
 
+    def take(self, rows: Sequence[int] | Indices) -> Scene:
+        """The scene of these hulls alone, in this order."""
+        picked = np.asarray(rows, dtype=np.int64)
+        return Scene(
+            vertices=self.vertices[picked],
+            count=self.count[picked],
+            radius=self.radius[picked],
+            top=self.top[picked],
+            tolerance=self.tolerance[picked],
+            obstacle=self.obstacle[picked],
+            bounds=self.bounds[picked],
+            highest=float((self.top + self.tolerance)[picked].max(initial=-math.inf)),
+        )
+
     def near(self, low: Floats, high: Floats) -> tuple[Indices, Indices]:
         """Which hulls' bounds touch which boxes: (p,) numbers of boxes, ascending, and (p,) numbers of hulls, ascending
         within a box. `low`, `high`: (n, 2) float, mm, corners of the boxes; they may be infinite. ValueError for NaN.

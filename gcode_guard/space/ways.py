@@ -4,6 +4,9 @@ Obstacles that reach above the height are grown by the assembly at that height. 
 turn at; two places are joined where the way between them is free, each way checked like any rapid; the shortest chain
 of ways is Dijkstra's (networkx). Where paths are unknown, a way covers the whole box of its ends: then the places
 stand on the lines along X and Y through the corners of everything, and ways run along these lines.
+
+Most obstacles are in nobody's way. The search begins with those alone that the straight way meets, and takes in what
+blocks the way found, until nothing does: a way that is shortest among some obstacles and free of all is shortest.
 """
 
 from __future__ import annotations
@@ -18,20 +21,23 @@ from numpy.typing import NDArray
 from .assembly import Assembly
 from .clearance import EPS, Sweeps, encounters
 from .hulls import Hull
-from .scene import Scene
+from .scene import Scene, SceneSolid
 
 Floats = NDArray[np.float64]
+Pairs = NDArray[np.int64]
 Point = tuple[float, float]
 
 APART = 0.01  # mm, how far places to turn at keep from where a way would touch: more than writing them rounds
-TURN = math.radians(15.0)  # the greatest angle that one place round a rounded corner stands for
-MOST_PLACES = 600  # with more there is no way round that is worth its blocks
+TURN = math.radians(30.0)  # the greatest angle that one place round a rounded corner stands for
+LEG = 0.1  # mm, what a further corner must save: every one is a block, and a stop
+MOST_PLACES = 1_000  # that may all see each other, and on lines ten times as many: a search of some seconds
 DIGITS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class KeepOut:
-    """A footprint that a way may not come over, whatever its height: a hull and how far the axis stays from it, mm."""
+    """A footprint that a way may not come over, whatever its height: a hull and how far the axis stays from it, mm.
+    The rounding of corners comes on top."""
 
     hull: Hull
     reach: float
@@ -44,73 +50,106 @@ def way_round(scene: Scene, assembly: Assembly, start: Point, end: Point, z: flo
 
     beside, above, corner: mm, as in the deciding rule. bounds: ((lowest x, highest x), (lowest y, highest y)) of the
     tip, mm. as_box: a way covers the box of its ends. Corners are rounded to 0.001 mm. An empty list: straight on.
+    Raises ValueError for numbers that are not finite.
     """
-    space = _Space(scene, assembly, z, beside, above, corner, bounds, keep_out, as_box)
+    space = _Space(scene, assembly, z, beside, above, corner, keep_out, as_box)
     ends = np.array([start, end], dtype=float)
-    grown = space.grown()
-    places = _on_lines(grown, ends) if as_box else _round_corners(grown)
-    places = np.round(places, DIGITS)
-    places = places[space.inside(places)]
-    places = np.concatenate([ends, np.unique(places, axis=0)]) if len(places) else ends
-    if len(places) > MOST_PLACES:
+    if not (np.isfinite(ends).all() and math.isfinite(z) and not np.isnan(bounds).any()):
+        raise ValueError("a way round needs ends, a height and bounds that are known")
+    if not space.free(ends, ends).all():
         return None
-    if as_box:
-        places = np.concatenate([ends, places[2:][space.free(places[2:], places[2:])]])
-    pairs = _neighbours(places) if as_box else _all_pairs(len(places))
-    pairs = pairs[space.free(places[pairs[:, 0]], places[pairs[:, 1]])]
-    return _shortest(places, pairs)
+    met: list[int] = []
+    while True:
+        way = _among(space.only(met), ends, bounds)
+        if way is None:
+            return None
+        blocking = [row for row in space.meeting(way[:-1], way[1:]) if row not in met]
+        if not blocking:
+            break
+        met += blocking
+    if not space.free(way[:-1], way[1:]).all():
+        return None
+    return [(float(x), float(y)) for x, y in way[1:-1]]
 
 
 class _Space:
-    """What a way at one height must keep clear of."""
+    """What a way at one height must keep clear of: the hulls that reach above it, and what to keep out of."""
 
     def __init__(self, scene: Scene, assembly: Assembly, z: float, beside: float, above: float, corner: float,
-                 bounds: tuple[Point, Point], keep_out: Sequence[KeepOut], as_box: bool) -> None:
-        self.scene, self.assembly, self.z = scene, assembly, z
-        self.beside, self.above, self.corner = beside, above, corner
-        self.bounds, self.keep_out, self.as_box = bounds, keep_out, as_box
-        self.keep_scene = Scene.build([_solid(k) for k in keep_out]) if keep_out else None
+                 keep_out: Sequence[KeepOut], as_box: bool) -> None:
+        self.assembly, self.z, self.beside, self.above, self.corner = assembly, z, beside, above, corner
+        self.keep_out, self.as_box = keep_out, as_box
+        low = scene.top + scene.tolerance + above + corner - float(assembly.from_[0]) <= z + EPS
+        self.scene = scene.take(np.flatnonzero(~low))
+        kept = [Hull(k.hull.vertices, self._kept(k)) for k in keep_out]
+        self.keep_scene = Scene.build([SceneSolid(0, [hull], 1e9, 0.0) for hull in kept])
+
+    def only(self, rows: Sequence[int]) -> _Space:
+        """The same with these hulls alone, and all that is to be kept out of."""
+        return _Space(self.scene.take(rows), self.assembly, self.z, self.beside, self.above, self.corner,
+                      self.keep_out, self.as_box)
+
+    def _kept(self, keep: KeepOut) -> float:
+        return keep.hull.radius + keep.reach + self.corner
 
     def grown(self) -> list[tuple[Floats, float]]:
         """(vertices (k, 2), radius) of every footprint that reaches above the height, grown."""
-        grown = [(k.hull.vertices, k.hull.radius + k.reach) for k in self.keep_out]
+        grown = [(k.hull.vertices, self._kept(k)) for k in self.keep_out]
         for row in range(len(self.scene)):
             tolerance = float(self.scene.tolerance[row])
             top = float(self.scene.top[row]) + tolerance + self.above + self.corner
-            meets = self.z + self.assembly.from_ < top - EPS
-            if meets.any():
-                reach = float(self.assembly.radius[meets].max()) + tolerance + self.beside + self.corner
-                vertices = self.scene.vertices[row, : int(self.scene.count[row])]
-                grown.append((vertices, float(self.scene.radius[row]) + reach))
+            widest = float(self.assembly.radius[self.z + self.assembly.from_ < top].max(initial=0.0))
+            vertices = self.scene.vertices[row, : int(self.scene.count[row])]
+            reach = widest + tolerance + self.beside + self.corner
+            grown.append((vertices, float(self.scene.radius[row]) + reach))
         return grown
 
-    def inside(self, places: Floats) -> NDArray[np.bool_]:
-        (x0, x1), (y0, y1) = self.bounds
-        x, y = places[:, 0], places[:, 1]
-        result: NDArray[np.bool_] = (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)
-        return result
+    def _sweeps(self, start: Floats, end: Floats, margin: float) -> Sweeps:
+        level = np.full((len(start), 1), self.z)
+        return Sweeps(np.hstack([start, level]), np.hstack([end, level]), self.as_box, margin)
+
+    def meeting(self, start: Floats, end: Floats) -> list[int]:
+        """The hulls that ways from start (n, 2) to end (n, 2) meet, judged like rapids."""
+        sweeps = self._sweeps(start, end, self.corner)
+        return sorted(set(encounters(self.scene, self.assembly, sweeps, self.beside, self.above).hull.tolist()))
 
     def free(self, start: Floats, end: Floats) -> NDArray[np.bool_]:
         """(n,) bool: which ways from start (n, 2) to end (n, 2) are free, judged like rapids."""
         free = np.ones(len(start), dtype=bool)
-        if not len(start):
-            return free
-        level = np.full((len(start), 1), self.z)
-        first, last = np.hstack([start, level]), np.hstack([end, level])
-        if self.as_box:
-            first, last = np.minimum(first, last), np.maximum(first, last)
-        sweeps = Sweeps(first, last, self.as_box, self.corner)
+        sweeps = self._sweeps(start, end, self.corner)
         free[encounters(self.scene, self.assembly, sweeps, self.beside, self.above).move] = False
-        if self.keep_scene is not None:
-            axis = Assembly(np.zeros(1), np.zeros(1), ["cutter"])
-            free[encounters(self.keep_scene, axis, Sweeps(first, last, self.as_box), 0.0, 0.0).move] = False
+        axis = Assembly(np.zeros(1), np.zeros(1), ["cutter"])
+        free[encounters(self.keep_scene, axis, self._sweeps(start, end, 0.0), 0.0, 0.0).move] = False
         return free
 
 
-def _solid(keep: KeepOut):  # type: ignore[no-untyped-def]
-    from .scene import SceneSolid
+def _among(space: _Space, ends: Floats, bounds: tuple[Point, Point]) -> Floats | None:
+    """The places (k, 2) of the shortest way, ends and all, among the hulls of this space; None where there is none."""
+    grown = space.grown()
+    turns = np.round(_upright_corners(grown) if space.as_box else _round_corners(grown), DIGITS)
+    crossings = _crossings(turns, ends) if space.as_box else ends[:0]
+    if len(turns) > MOST_PLACES or len(crossings) > 10 * MOST_PLACES:
+        return None
+    turns, crossings = _useful(space, bounds, turns), _useful(space, bounds, crossings)
+    places = np.concatenate([ends, turns, crossings])
+    pairs = _all_pairs(2 + len(turns))
+    if space.as_box:
+        pairs = np.concatenate([pairs, _neighbours(places)])
+    chain = _shortest(places, pairs[space.free(places[pairs[:, 0]], places[pairs[:, 1]])])
+    if chain is None or not space.as_box:
+        return chain
+    # A way along lines has a place at every line that it crosses: some of them may be cut short.
+    pairs = _all_pairs(len(chain))
+    order = np.concatenate([[0, len(chain) - 1], np.arange(1, len(chain) - 1)])  # the ends come first
+    return _shortest(chain[order], pairs[space.free(chain[order][pairs[:, 0]], chain[order][pairs[:, 1]])])
 
-    return SceneSolid(0, [Hull(keep.hull.vertices, keep.hull.radius + keep.reach)], 1e9, 0.0)
+
+def _useful(space: _Space, bounds: tuple[Point, Point], places: Floats) -> Floats:
+    """Those of the places (n, 2), each once, that are within bounds and free themselves."""
+    (x0, x1), (y0, y1) = bounds
+    places = np.unique(places, axis=0)
+    places = places[(places >= (x0, y0)).all(axis=1) & (places <= (x1, y1)).all(axis=1)]
+    return places[space.free(places, places)]
 
 
 def _round_corners(grown: Sequence[tuple[Floats, float]]) -> Floats:
@@ -140,25 +179,26 @@ def _corners(vertices: Floats) -> list[tuple[Floats, float, float]]:
     return corners
 
 
-def _on_lines(grown: Sequence[tuple[Floats, float]], ends: Floats) -> Floats:
-    """The crossings of the lines along X and Y that just pass every grown footprint, and those through the ends."""
-    lines: list[list[float]] = [list(ends[:, 0]), list(ends[:, 1])]
+def _upright_corners(grown: Sequence[tuple[Floats, float]]) -> Floats:
+    """The corners of boxes along X and Y that enclose the grown footprints."""
+    corners: list[Point] = []
     for vertices, radius in grown:
-        for axis in range(2):
-            lines[axis] += [float(vertices[:, axis].min()) - radius - APART,
-                            float(vertices[:, axis].max()) + radius + APART]
-    x, y = (np.unique(np.round(line, DIGITS)) for line in lines)
-    if len(x) * len(y) > MOST_PLACES * 4:
-        return np.zeros((MOST_PLACES * 4, 2))
-    return np.array([(a, b) for a in x for b in y], dtype=float)
+        low, high = vertices.min(axis=0) - radius - APART, vertices.max(axis=0) + radius + APART
+        corners += [(float(x), float(y)) for x in (low[0], high[0]) for y in (low[1], high[1])]
+    return np.array(corners, dtype=float).reshape(-1, 2)
 
 
-def _all_pairs(count: int) -> NDArray[np.int64]:
-    first, second = np.triu_indices(count, 1)
-    return np.stack([first, second], axis=1).astype(np.int64)
+def _crossings(turns: Floats, ends: Floats) -> Floats:
+    """The crossings of the lines along X and Y through all these places."""
+    x, y = np.meshgrid(*(np.unique(np.concatenate([turns[:, axis], ends[:, axis]])) for axis in range(2)))
+    return np.column_stack([x.ravel(), y.ravel()])
 
 
-def _neighbours(places: Floats) -> NDArray[np.int64]:
+def _all_pairs(count: int) -> Pairs:
+    return np.stack(np.triu_indices(count, 1), axis=1).astype(np.int64)
+
+
+def _neighbours(places: Floats) -> Pairs:
     """Pairs that stand next to each other on a line along X or Y, and every pair with one of the ends."""
     pairs = [(k, j) for k in (0, 1) for j in range(k + 1, len(places))]
     rounded = np.round(places, DIGITS)
@@ -169,25 +209,15 @@ def _neighbours(places: Floats) -> NDArray[np.int64]:
     return np.array(pairs, dtype=np.int64).reshape(-1, 2)
 
 
-def _shortest(places: Floats, pairs: NDArray[np.int64]) -> list[Point] | None:
+def _shortest(places: Floats, pairs: Pairs) -> Floats | None:
+    """The places (k, 2) of the shortest chain of these pairs from the first place to the second."""
     import networkx
 
     graph = networkx.Graph()
     graph.add_nodes_from((0, 1))
-    lengths = np.linalg.norm(places[pairs[:, 0]] - places[pairs[:, 1]], axis=1)
+    lengths = LEG + np.linalg.norm(places[pairs[:, 0]] - places[pairs[:, 1]], axis=1)
     graph.add_weighted_edges_from((int(a), int(b), float(way)) for (a, b), way in zip(pairs, lengths, strict=True))
     try:
-        chain = networkx.dijkstra_path(graph, 0, 1)
+        return places[networkx.dijkstra_path(graph, 0, 1)]
     except networkx.NetworkXNoPath:
         return None
-    return _without_straight_on([(float(places[k, 0]), float(places[k, 1])) for k in chain])[1:-1]
-
-
-def _without_straight_on(points: list[Point]) -> list[Point]:
-    """Leaves out places at which a way along X or Y does not turn."""
-    kept = points[:1]
-    for place, after in zip(points[1:], points[2:], strict=False):
-        before = kept[-1]
-        if not ((before[0] == place[0] == after[0]) or (before[1] == place[1] == after[1])):
-            kept.append(place)
-    return [*kept, points[-1]]
