@@ -57,7 +57,7 @@ def test_the_ceiling_is_lower_for_what_hangs_lower(setup_of: Load) -> None:
 def test_offsets_count_from_the_bench(setup_of: Load) -> None:
     rules = rules_of(setup_of(SHOP), look([], False), 1)
     assert rules.bench == "G55"
-    assert rules.shifts["G55"] == (0, 0, 0)
+    assert rules.shifts["G55"] == (Decimal(0), Decimal(0), Decimal(0))
     assert rules.shifts["G54"] == (Decimal("-25.4"), Decimal("5.08"), Decimal("10.16"))
 
 
