@@ -14,8 +14,8 @@ STEP = 0.002  # s
 
 
 def simulated(start: np.ndarray, end: np.ndarray, random: np.random.Generator) -> np.ndarray:
-    """(ticks, n, 3) places of n rapids, integrated over time: each axis speeds up and slows down at its own rates, under
-    an override that an operator turns up and down, or to zero, on the way; axes may wait before they start."""
+    """(ticks, n, 3) places of n rapids, integrated over time: each axis speeds up and slows down at its own rates,
+    under an override that an operator turns up and down, or to zero, on the way; axes may wait before they start."""
     way, sign = np.abs(end - start), np.sign(end - start)
     rate, ramp = random.uniform(20, 200, way.shape), random.uniform(100, 3000, way.shape)
     wait = random.choice([0.0, 0.1, 0.4], way.shape)
