@@ -61,6 +61,8 @@ def from_radius(start: tuple[float, float], end: tuple[float, float], radius: fl
     """
     chord = math.dist(start, end)
     size = abs(radius)
+    if size < LEAST:
+        raise NotUnderstood("this arc has no radius", "export the program again")
     if chord == 0:
         raise NotUnderstood("an arc by its radius ends where it starts", "write a full circle with I, J, K")
     if chord / 2 - size > DOUBTFUL / 2:

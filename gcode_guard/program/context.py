@@ -106,6 +106,9 @@ class Context:
             return position[axis]
         self.need_distance()
         if self.state.distance == "G91":
+            if value and axis in self.state.beside:
+                raise NotUnderstood("an increment right after cutter compensation counts from the path on one control,"
+                                    " from beside it on another", "go to an absolute X and Y (G90) before")
             return moved(position[axis], value)
         if axis == 2 and not self.state.length_known:
             return ANYWHERE

@@ -223,10 +223,15 @@ BODIES: dict[str, Callable[[Hole, Path], None]] = {
 }
 NEEDS_DWELL = frozenset({"G82", "G86", "G88", "G89"})
 NEEDS_PECK = frozenset({"G73", "G83"})
+STOPS_SPINDLE = frozenset({"G86", "G87", "G88"})
 
 
-def check_words(code: str, cycle: Cycle) -> None:
-    """The error cases of the report that concern a cycle's own words. Raises NotUnderstood."""
+def check_words(code: str, cycle: Cycle, spindle: str | None) -> None:
+    """The error cases of the report that concern a cycle's own words and the spindle. Raises NotUnderstood."""
+    if code == "G84" and spindle != "M3":
+        raise NotUnderstood("G84 taps, and the spindle does not turn clockwise", "put M3 before it")
+    if code in STOPS_SPINDLE and spindle not in ("M3", "M4"):
+        raise NotUnderstood(f"{code} stops the spindle, which the program did not start", "put M3 before it")
     if code in NEEDS_DWELL and (cycle.dwell is None or cycle.dwell < 0):
         raise NotUnderstood(f"{code} needs a dwell (P, not negative)", "give P on the block that starts the cycle")
     if code in NEEDS_PECK and (cycle.peck is None or cycle.peck <= 0):

@@ -130,11 +130,13 @@ class Interpreter:
         self._carry_out(context, groups)
         if not state.lost:
             self._unused(context)
+        if state.grow and state.compensation == "G40":
+            settings.settle(context, groups)
         for name, value in block.settings:
             self._set_parameter(state, name, value)
         step.frozen = step.frozen or state.compensation != "G40" or state.closing
         if state.closing and state.compensation == "G40" and step.moves:
-            state.closing, state.grow = False, 0.0
+            state.closing = False
 
     def _assume(self, about: str, text: str) -> None:
         self.assumptions.setdefault(about, text)
@@ -223,9 +225,10 @@ class Interpreter:
             return
         settings.feed(context, groups)
         zero = groups.get("0", "")
-        if zero == "G4":
-            settings.dwell(context)
+        pause = settings.dwell_time(context) if zero == "G4" else None
         settings.spindle_and_tool(context, groups)
+        if pause is not None:
+            context.effect(f"dwell {pause.normalize():f}")
         if "2" in groups:
             settings.plane(context, groups["2"])
         if "7" in groups:
@@ -254,6 +257,8 @@ class Interpreter:
             context.axes_used_by = zero
         elif zero in ("G10", "G92", "G92.1", "G92.2", "G92.3", "G28.1", "G30.1"):
             self._alone_under_compensation(context, zero)
+            if zero not in AXIS_USERS and (context.axes() or explicit not in (None, "G80")):
+                raise NotUnderstood(f"{zero} stands beside a move", "put them on two lines")
             settings.offsets_data(context, zero)
             if zero in AXIS_USERS:
                 context.axes_used_by = zero

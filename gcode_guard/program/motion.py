@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 
 from . import cycles
@@ -11,6 +12,8 @@ from .context import ADVICE_START, Context
 from .errors import NotUnderstood
 from .moves import Kind, Move
 from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
+
+CENTRES_ASSUMED = "arc centres", "centres of arcs (I, J, K) are taken as incremental (G91.1)"
 
 
 def rapid(context: Context) -> None:
@@ -46,7 +49,7 @@ def machine_move(context: Context, motion: str) -> None:
         assert length is not None
         values[axis] = rules.zero[axis] + length
     if 2 in values:
-        values[2] = _hanging(context, values[2])
+        values[2] = _hanging(context, values[2]) if state.length_known else ANYWHERE
     end = cycles.placed(state.position, values)
     if motion == "G0":
         context.rapid(state.position, end, part="machine")
@@ -74,6 +77,9 @@ def arc(context: Context, code: str) -> None:
     plane = context.need_plane()
     first, second, _ = PLANES[plane]
     start = context.state.position
+    if context.state.beside:
+        raise NotUnderstood("an arc right after cutter compensation starts beside the path",
+                            "go to an absolute X and Y before")
     end = context.targets(start)
     if any(isinstance(c, Span) for c in start + end):
         for letter in "IJKR":
@@ -113,7 +119,7 @@ def _centre(context: Context, plane: str, begin: tuple[float, float], finish: tu
             raise NotUnderstood("an arc with an absolute centre (G90.1) needs both words of it", "give both")
         return from_centre(begin, finish, absolute, relative)  # type: ignore[arg-type]
     if not context.state.centres_said:
-        context.assume("arc centres", "centres of arcs (I, J, K) are taken as incremental (G91.1)")
+        context.assume(*CENTRES_ASSUMED)
     return from_centre(begin, finish, relative, absolute)  # type: ignore[arg-type]
 
 
@@ -142,11 +148,21 @@ def probe(context: Context) -> None:
     state = context.state
     start = state.position
     end = context.targets(start)
-    if start == end:
-        raise NotUnderstood("a probe move has no length", "check the export")
+    if state.feed_mode == "G93":
+        raise NotUnderstood("a probe move under inverse time feed (G93)", "probe with feeds a minute (G94)")
+    if not context.axes() or _length(start, end) < SHORTEST_PROBE:
+        raise NotUnderstood(f"a probe move is shorter than {SHORTEST_PROBE} mm, or has no axis words",
+                            "start it further away")
     context.cut(start, end, Kind.PROBE)
     x, y, z = (either(start[axis], end[axis]) for axis in range(3))
     state.position = (x, y, z)
+
+
+def _length(start: Position, end: Position) -> float:
+    """How long a straight move is; infinite where it is not known."""
+    if any(isinstance(c, Span) for c in start + end):
+        return math.inf
+    return math.dist([float(c) for c in start], [float(c) for c in end])  # type: ignore[arg-type]
 
 
 def cycle(context: Context, code: str) -> None:
@@ -173,6 +189,9 @@ def cycle(context: Context, code: str) -> None:
         raise NotUnderstood(f"a cycle is repeated {repeats} times", "check L")
     hole = _hole(context, code, axis, now)
     places = _places(context, (first, second), repeats or 1)
+    if before is not None and state.retract == "G98" and state.position[axis] != hole.clear:
+        context.assume("initial level", "G98 behind G99 is taken to return to where the tool was before the series of"
+                       " cycles")
     doubtful = not state.retract_said and before is not None and hole.clear != hole.level
     if not state.retract_said:
         context.assume("return level", "cycles are taken to return to the initial level (G98); the R level is"
@@ -193,7 +212,9 @@ def _sticky(context: Context, code: str, axis: int, before: Cycle | None) -> Cyc
     """The cycle in force: the words of this block, the others as they were (section 3.5.16.1)."""
     same = before if before is not None and before.code == code else None
     depth, level = context.number("XYZ"[axis]), context.number("R")
-    dwell, peck = context.number("P"), context.number("Q")
+    # A dwell moves nothing wherever a control obeys it; a Q that no cycle needs may peck.
+    dwell = context.number("P")
+    peck = context.number("Q") if code in cycles.NEEDS_PECK else None
     if same is not None:
         depth = same.depth if depth is None else depth
         level = same.level if level is None else level
@@ -205,7 +226,7 @@ def _sticky(context: Context, code: str, axis: int, before: Cycle | None) -> Cyc
         raise NotUnderstood(f"{code} has no depth", f"give {'XYZ'[axis]} on the block that starts the cycle")
     initial = before.initial if before is not None else context.state.position[axis]
     now = Cycle(code, depth, level, dwell, peck, initial)
-    cycles.check_words(code, now)
+    cycles.check_words(code, now, context.state.spindle)
     return now
 
 

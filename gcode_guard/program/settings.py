@@ -52,6 +52,7 @@ def spindle_and_tool(context: Context, codes: dict[str, str]) -> None:
         context.effect(f"T{selected}")
     if "M6" in codes:
         change_tool(context)
+    context.state.spindle = codes.get("M7", context.state.spindle)
     for group in ("M7", "M8", "M9", "14"):
         if group in codes:
             context.effect(codes[group])
@@ -77,20 +78,24 @@ def change_tool(context: Context) -> None:
     x, y, _ = state.position
     state.position = {"unknown": (ANYWHERE, ANYWHERE, ANYWHERE), "high": (ANYWHERE, ANYWHERE, HIGH)}.get(
         rules.after_tool_change, (x, y, ANYWHERE))
+    _leave_cycle(context, "tool changes")
+    state.spindle = "M5"  # a tool change stops it: NISTIR 6556, section 3.6.3
+    if rules.after_tool_change != "same":
+        state.beside = frozenset()
     state.changed_tool = True
     state.length_on = False
     state.length_known = not rules.uses_length
     context.assume(f"line {context.block.line}", "obstacles stay where they are at this tool change")
 
 
-def dwell(context: Context) -> None:
-    """Step 10: G4 with P, or in the forms X, U and S of other practice; it never moves an axis."""
-    given = [letter for letter in "PXUS" if letter in context.words]
+def dwell_time(context: Context) -> Decimal:
+    """G4 with P, or in the forms X, U and S of other practice; it never moves an axis. Beside P, S is a speed."""
+    given = [letter for letter in ("PXU" if context.has("P") else "XUS") if letter in context.words]
     value = context.number(given[0]) if len(given) == 1 else None
     if value is None or value < 0:
         raise NotUnderstood("G4 needs one time, not negative", "write G4 P and the seconds")
     context.axes_used_by = "G4"
-    context.effect(f"dwell {value.normalize():f}")
+    return value
 
 
 def plane(context: Context, code: str) -> None:
@@ -115,7 +120,8 @@ def compensation(context: Context, code: str) -> None:
         if state.compensation != "G40":
             context.effect("G40")
             state.closing = True
-            # The first move after G40 still starts beside the path; `finish` ends it.
+            # The tool still stands beside the path: where, shows with the next absolute X and Y.
+            state.beside = frozenset((0, 1))
             state.compensation = "G40"
         return
     if state.compensation != "G40":
@@ -125,7 +131,25 @@ def compensation(context: Context, code: str) -> None:
     context.effect(code)
     state.compensation = code
     state.closing = False
-    state.grow = float(_compensated_radius(context, code, rules.tools is not None))
+    before = state.grow if state.beside else 0.0
+    state.beside = frozenset()
+    state.grow = max(before, float(_compensated_radius(context, code, rules.tools is not None)))
+
+
+def settle(context: Context, codes: dict[str, str]) -> None:
+    """After G40 the tool stands beside the path in each axis until a block gives that axis absolutely."""
+    state, zero = context.state, codes.get("0")
+    given: set[int] = set()
+    if zero in ("G28", "G30"):
+        given = set(context.axes() or (0, 1))
+    elif context.axes_used_by is None and (state.distance == "G90" or zero == "G53"):
+        given = set(context.axes())
+        if state.beside & given and not any(m.start[:2] != m.end[:2] for m in context.step.moves):
+            raise NotUnderstood("the first X and Y after cutter compensation name the place where the path ended, and"
+                                " the tool stands beside it", "lead it away from the path")
+    state.beside -= given
+    if not state.beside:
+        state.grow = 0.0
 
 
 def _compensated_radius(context: Context, code: str, with_setup: bool) -> Decimal:
@@ -154,6 +178,7 @@ def tool_length(context: Context, code: str) -> None:
             raise NotUnderstood(f"G49 with H{number}", "leave H out")
         if rules.uses_length:
             context.effect("G49")
+            _leave_cycle(context, "tool length offset changes")
             if (state.changed_tool or state.length_on) and state.position[2] != HIGH:
                 state.position = (state.position[0], state.position[1], ANYWHERE)
             state.length_known = False
@@ -162,6 +187,7 @@ def tool_length(context: Context, code: str) -> None:
     if number is None:
         raise NotUnderstood("G43 without H", "give H with the tool's number")
     context.effect(f"G43 H{number}")
+    _leave_cycle(context, "tool length offset changes")
     tool = state.tool
     if rules.tools is not None and tool == ANY_TOOL:
         context.complain("length", "G43 before the program says which tool is in the spindle",
@@ -186,6 +212,8 @@ def select_offset(context: Context, code: str) -> None:
                          f"add {key}" + ("" if code == bench else f" (and offsets.{bench})"))
         state.lost = True
         return
+    if shift != state.shift:
+        _leave_cycle(context, "work offset changes")
     state.offset, state.shift = code, shift
 
 
@@ -223,6 +251,8 @@ def distance(context: Context, codes: dict[str, str]) -> None:
 def offsets_data(context: Context, code: str) -> None:
     """Step 19: G10, G92 to G92.3, G28.1 and G30.1."""
     state = context.state
+    if code not in ("G28.1", "G30.1"):
+        _leave_cycle(context, "zero of the program changes")
     if code == "G10":
         set_offset(context)
     elif code == "G92":
@@ -238,6 +268,9 @@ def offsets_data(context: Context, code: str) -> None:
         context.effect(code)
         state.extra = state.saved_extra
     else:
+        if state.beside:
+            raise NotUnderstood(f"{code} right after cutter compensation, while the tool still stands beside its path",
+                                "move to an absolute X and Y before")
         context.effect(code)
         if code == "G28.1":
             state.home, state.home_made = state.position, state.tool
@@ -247,6 +280,9 @@ def offsets_data(context: Context, code: str) -> None:
 
 def _here(context: Context, axis: int, code: str) -> Decimal:
     here: Coordinate = context.state.position[axis]
+    if axis in context.state.beside:
+        raise NotUnderstood(f"{code} sets {'XYZ'[axis]} right after cutter compensation, while the tool still stands"
+                            " beside its path", "move to an absolute X and Y before")
     if isinstance(here, Span) or (axis == 2 and not context.state.length_known):
         raise NotUnderstood(f"{code} sets {'XYZ'[axis]} where the tool is not known to be", ADVICE_START)
     return here

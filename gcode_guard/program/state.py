@@ -113,7 +113,11 @@ class Cycle:
 
 @dataclass(slots=True)
 class State:
-    """Everything in force between two blocks. Copied cheaply with `copy`."""
+    """Everything in force between two blocks. Copied cheaply with `copy`.
+
+    From G41 or G42 on the tool may stand up to `grow` beside the path; after G40 it still does so in the axes `beside`,
+    until each is given absolutely. `closing` is True until the first move after G40.
+    """
 
     position: Position
     units: str | None = None
@@ -138,6 +142,8 @@ class State:
     compensation: str = "G40"
     grow: float = 0.0
     closing: bool = False
+    beside: frozenset[int] = frozenset()
+    spindle: str | None = None
     path: str | None = None
     corner: float = 1.0
     retract: str = "G98"
