@@ -13,6 +13,7 @@ from .errors import NotUnderstood
 from .moves import Kind, Move
 from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
 
+SHORTEST_PROBE = 0.254  # mm (0.01 in): NISTIR 6556, section 3.5.5
 CENTRES_ASSUMED = "arc centres", "centres of arcs (I, J, K) are taken as incremental (G91.1)"
 
 

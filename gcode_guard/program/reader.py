@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from .block import read_block
-from .errors import NotUnderstood, Refusal
+from .bodies import Parts, parts_of
+from .errors import Refusal
 from .interpreter import Interpreter
 from .moves import Step
 from .scan import Facts
@@ -28,47 +28,26 @@ class Reader:
         self.interpreter = Interpreter(rules)
         self._lines = lines
         self._facts = facts
-        self._bodies: dict[int, tuple[int, int]] = {}
+        self._parts: Parts
         self._held: list[bytes] = []
         self._count = 0
 
     def __iter__(self) -> Iterator[Step]:
         if not self._facts.calls:
             for number, raw in enumerate(self._lines, 1):
-                step = self.interpreter.execute(number, raw)
-                if step.call or step.returns:
-                    _refuse(step, "M99 ends a subprogram, and none was called", "end the program with M30 or M2")
-                    self.interpreter.state.lost = True
-                yield step
+                yield alone(self.interpreter.execute(number, raw), self.interpreter)
             return
         self._held = list(self._lines)
-        main = self._find_bodies()
-        yield from self._run(main, 0, ())
+        self._parts = parts_of(self._held)
+        main = self._parts.main
+        yield from self._run(main.begin, main.end, 0, ())
+        if self._parts.reads_on is not None and not self.interpreter.state.ended:
+            step = self.interpreter.execute(self._parts.reads_on + 1, b"")
+            _refuse(step, "the main program runs on into what stands behind it", "end it with M30 or M2")
+            yield step
 
-    def _find_bodies(self) -> tuple[int, int]:
-        """Splits the lines at O words: parts that end with M99 are bodies, the first other part is the program."""
-        starts: list[tuple[int | None, int]] = []
-        for place, raw in enumerate(self._held):
-            number = _program_number(raw)
-            if number is not None:
-                starts.append((number, place))
-        if not starts or any(_has_words(raw) for raw in self._held[: starts[0][1]]):
-            starts.insert(0, (None, 0))
-        main: tuple[int, int] | None = None
-        for k, (number, place) in enumerate(starts):
-            end = starts[k + 1][1] if k + 1 < len(starts) else len(self._held)
-            returned = next((j for j in range(place, end) if _is_return(self._held[j])), None)
-            if returned is None or number is None:
-                if main is None:
-                    main = (0 if k == 0 else place, end)
-            elif number in self._bodies:
-                self._bodies[number] = (-1, -1)
-            else:
-                self._bodies[number] = (place + 1, returned + 1)
-        return main or (0, len(self._held))
-
-    def _run(self, part: tuple[int, int], depth: int, chain: tuple[int, ...]) -> Iterator[Step]:
-        for place in range(*part):
+    def _run(self, begin: int, end: int, depth: int, chain: tuple[int, ...]) -> Iterator[Step]:
+        for place in range(begin, end):
             step = self.interpreter.execute(place + 1, self._held[place])
             self._count += 1
             if self._count > MOST_STEPS:
@@ -84,9 +63,10 @@ class Reader:
             yield step
             if step.call and not problem and not self.interpreter.state.lost:
                 number, repeats = step.call
+                body = self._parts.bodies[number]
                 for _ in range(repeats):
                     if not self.interpreter.state.ended:
-                        yield from self._run(self._bodies[number], depth + 1, (*chain, number))
+                        yield from self._run(body.begin + 1, body.end, depth + 1, (*chain, number))
             if step.returns and depth:
                 return
 
@@ -94,10 +74,11 @@ class Reader:
         if step.call is None:
             return None
         number = step.call[0]
-        if number not in self._bodies:
+        body = self._parts.bodies.get(number)
+        if body is None:
             return f"M98 P{number} calls a subprogram that is not in the file", "put its body into the file"
-        if self._bodies[number][0] < 0:
-            return f"subprogram O{number} is there twice", "give each body a number of its own"
+        if body.trouble is not None:
+            return body.trouble
         if number in chain:
             return f"subprogram O{number} calls itself", "export without recursion"
         if len(chain) >= DEEPEST:
@@ -105,26 +86,13 @@ class Reader:
         return None
 
 
+def alone(step: Step, interpreter: Interpreter) -> Step:
+    """A step of a program that calls nothing: M99 has nowhere to return to."""
+    if step.call or step.returns:
+        _refuse(step, "M99 ends a subprogram, and none was called", "end the program with M30 or M2")
+        interpreter.state.lost = True
+    return step
+
+
 def _refuse(step: Step, what: str, advice: str) -> None:
     step.refusals.append(Refusal(step.block.line, what, advice))
-
-
-def _words(raw: bytes) -> list[tuple[str, int]]:
-    try:
-        return [(w.letter, int(w.value)) for w in read_block(0, raw, {}).words]
-    except NotUnderstood:
-        return []
-
-
-def _has_words(raw: bytes) -> bool:
-    return bool(_words(raw))
-
-
-def _program_number(raw: bytes) -> int | None:
-    if b"O" not in raw and b"o" not in raw:
-        return None
-    return next((value for letter, value in _words(raw) if letter == "O"), None)
-
-
-def _is_return(raw: bytes) -> bool:
-    return ("M", 99) in _words(raw) if b"9" in raw else False
