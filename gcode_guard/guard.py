@@ -226,7 +226,7 @@ class _Work:
         self._assume("left over", "no offset and no compensation is taken to be left over from an earlier program")
         if facts.tools and not facts.changes_tool:
             self._assume("tool", "a T word without M6 is taken as the tool in the spindle")
-        for what in left_behind(state):
+        for what in left_behind(state, interpreter.rules):
             self._assume("left behind", f"the program ends with {what} in force; the next one may not expect it")
         if self.setup.machine.reach is None and self.mender.highest_written > -inf:
             self._assume("highest Z", f"the setup gives no reach: the machine is taken to have the height of"

@@ -342,14 +342,25 @@ class Interpreter:
         state.parameters = {**state.parameters, name: value}
 
 
-def left_behind(state: State) -> list[str]:
-    """What a program leaves in force that the next one may not expect."""
+UNUSUAL = {"distance": ("incremental distances", ("G91",)), "units": ("units", ()), "plane": ("plane", ("G18", "G19")),
+           "centres": ("absolute arc centres", ("G90.1",)), "feed_mode": ("feed mode", ("G93", "G95"))}
+
+
+def left_behind(state: State, rules: Rules) -> list[str]:
+    """What a program leaves in force that the next one may not expect: other than `starts_in` says, or unusual."""
     left = []
-    if state.distance == "G91":
-        left.append("incremental distances (G91)")
+    for name, (what, unusual) in UNUSUAL.items():
+        code = getattr(state, name)
+        said = [other for other in rules.starts_in if CODES[other].group == CODES[code].group] if code in CODES else []
+        if code is not None and (code not in said if said else code in unusual):
+            left.append(f"{what} ({code})")
     if state.extra != settings.ZERO:
         left.append("a shift of the coordinates (G92)")
     if state.compensation != "G40":
         left.append(f"cutter compensation ({state.compensation})")
+    if state.offset != rules.bench:
+        left.append(f"another work offset ({state.offset})")
+    changed = [name for name, shift in state.shifts.items() if rules.shifts.get(name, settings.ZERO) != shift]
+    if changed:
+        left.append(f"work offsets that it set itself ({', '.join(changed)})")
     return left
-

@@ -12,6 +12,8 @@ from .errors import NotUnderstood
 # Lines that may hold one of the words below, in any spelling; most lines of a program hold none of them.
 SUSPECT = re.compile(rb"[TtMmOo]|4[ \t]*3")
 TOKEN = re.compile(r"([A-Z])([+-]?[\d.]*)")
+# Names of parameters and of functions: their letters are no words.
+NAMES = re.compile(r"<[A-Z0-9_]*>|(?:ABS|A?COS|A?SIN|A?TAN|EXP|FIX|FUP|LN|ROUND|SQRT)(?=\[)|MOD|AND|X?OR")
 
 
 @dataclass(slots=True)
@@ -67,5 +69,5 @@ def _tokens(raw: bytes, skip_deleted: bool) -> Iterator[tuple[str, str]]:
     compact = "".join(c for c in body if c not in BLANK and c != COMMENT).upper()
     if compact.startswith("/") and skip_deleted:
         return
-    for match in TOKEN.finditer(compact):
+    for match in TOKEN.finditer(NAMES.sub("!", compact)):
         yield match.group(1), match.group(2)
