@@ -22,6 +22,8 @@ from .advice import advise
 from .judge import Judge
 from .mend import Batch, Mender
 from .program.interpreter import left_behind
+from .program.lane import Stretch
+from .program.lane_reader import LaneReader
 from .program.moves import Step
 from .program.reader import Reader
 from .program.scan import Facts, look
@@ -95,12 +97,13 @@ class _Copier:
 
 
 def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Progress | None = None,
-          prove: bool = True) -> Outcome:
+          prove: bool = True, lane: bool = True) -> Outcome:
     """Guards one program. Never raises for what the program says: the outcome carries the reasons.
 
+    Without `lane` every block is read by the exact reader: slower, and with the same outcome.
     Raises OSError from reading or writing temporary files, SourceChanged where the program changes meanwhile.
     """
-    work = _Work(source, setup, tool, progress)
+    work = _Work(source, setup, tool, progress, lane)
     work.mend()
     if work.mender.exit == 0 and prove:
         work.prove()
@@ -112,8 +115,8 @@ def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Pr
 class _Work:
     """One program on its way through."""
 
-    def __init__(self, source: Source, setup: Setup, tool: int | None, progress: Progress | None) -> None:
-        self.source, self.setup, self.tool, self.progress = source, setup, tool, progress
+    def __init__(self, source: Source, setup: Setup, tool: int | None, progress: Progress | None, lane: bool) -> None:
+        self.source, self.setup, self.tool, self.progress, self.lane = source, setup, tool, progress, lane
         self.judge = Judge(setup)
         self.log = LogSpool()
         self.reasons: list[Finding] = []
@@ -152,7 +155,8 @@ class _Work:
             self._tell(Finding(problem[0], "not-understood", problem[1], advice=problem[2]))
         rules = rules_of(self.setup, facts, self.tool)
         self.facts, self.rules = facts, rules
-        reader = Reader(self.source.lines(), rules, facts)
+        reader = LaneReader(self.source, rules, facts) if self.lane and not facts.calls else \
+            Reader(self.source.lines(), rules, facts)
         copier = _Copier(self.source, self.output, self.diff)
         held: dict[int, Edit] = {}
         for batch in self.mender.batches(self._watched(reader)):
@@ -177,10 +181,10 @@ class _Work:
         if self.mender.exit == 0:
             copier.up_to(batch.last_line, batch.edits)
 
-    def _watched(self, reader: Reader) -> Iterator[Step]:
+    def _watched(self, reader: Reader | LaneReader) -> Iterator[Step | Stretch]:
         for count, step in enumerate(reader):
-            if self.progress is not None and not count % 1000:
-                self.progress(step.block.line)
+            if self.progress is not None and (not count % 1000 or isinstance(step, Stretch)):
+                self.progress(step.last if isinstance(step, Stretch) else step.block.line)
             yield step
 
     def _changed(self, edits: dict[int, Edit]) -> None:
@@ -216,7 +220,7 @@ class _Work:
             mended.lines(), rules_of(self.setup, self.facts, self.tool), self.facts)
         return times_of(before, after, self.lengths, self.setup)
 
-    def _assumptions(self, reader: Reader, facts: Facts) -> None:
+    def _assumptions(self, reader: Reader | LaneReader, facts: Facts) -> None:
         interpreter = reader.interpreter
         for about, text in interpreter.assumptions.items():
             self._assume(about, text)

@@ -83,6 +83,8 @@ class Judge:
         if self.gantry_shoe is not None and not self.gantry_shoe.soft:
             for rows, rapids in ((np.flatnonzero(usable & rapid), True), (np.flatnonzero(usable & ~rapid), False)):
                 self._examine_some(moves, rows, self._shoe_alone(), result, rapids, at=self.gantry_shoe.rides_at)
+        for hits in (result.clipped, result.touched):
+            hits.sort(key=_move_of)  # so that what is summed up does not depend on where batches end
         return result
 
     def _shoe_alone(self) -> Assembly:
@@ -106,7 +108,7 @@ class Judge:
                 owner, sweeps = self.sweeps(moves, rows, corner=False, at=shoe.rides_at)
                 found = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
                 hits += self._worst(found, rows[owner[found.move]], assembly)
-        return hits
+        return sorted(hits, key=_move_of)
 
     def in_stock(self, moves: Moves) -> Integers:
         """The rows of sideways rapids that run with the tip below the stock's top, over the stock."""
@@ -192,6 +194,10 @@ class Judge:
         if at is not None:
             start[:, 2] = end[:, 2] = at
         return owner, Sweeps(start=start, end=end, box=boxed, margin=margin, sink=sink, grow=grow)
+
+
+def _move_of(hit: Hit) -> int:
+    return hit.move
 
 
 def _turned(moves: Moves, rows: Integers) -> Floats:

@@ -7,22 +7,23 @@ from dataclasses import dataclass, field, replace
 from math import inf
 
 from .judge import Examined, Hit, Judge
-from .program.moves import Kind, Move, Step, table
+from .mend_lane import OUTSIDE, STYLED_RUNS, StretchMender
+from .program.lane import Stretch
+from .program.moves import Kind, Move, Moves, Step, table
 from .program.state import ANYWHERE as _ALL
 from .program.state import Coordinate, bounds, known
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
 from .repair.planner import Limits, Plan, Stuck, trouble_of
-from .repair.run import Leg, Run, Runs
+from .repair.run import Leg, Run, Runs, is_plain
+from .repair.surgery import STOPS
 from .repair.write import Style
 from .rules import ceiling, reach_box
 from .waysround import WaysRound
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
-STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
 LISTED = 10  # lines that a summed-up finding names
-OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
 
 
 @dataclass(slots=True)
@@ -36,9 +37,8 @@ class Counts:
 
 @dataclass(slots=True)
 class Batch:
-    """Steps whose runs are complete, and what was found in them."""
+    """Blocks whose runs are complete: the edits by line, and the last line."""
 
-    steps: list[Step]
     edits: dict[int, Edit]
     last_line: int
 
@@ -78,8 +78,9 @@ class Mender:
         self.judge = judge
         self.setup = judge.setup
         self.ways = WaysRound(judge)
-        self.tell = tell
-        self.assume = assume
+        self._tell = tell
+        self._assume = assume
+        self._found: list[tuple[int, Finding | tuple[str, str]]] = []
         self.counts = Counts()
         self.style = Style()
         self.exit = 0
@@ -97,23 +98,52 @@ class Mender:
         self.outside: dict[str, ContactSum] = {}
         self.brushed: dict[int, ContactSum] = {}
         self.tools_used: set[int] = set()
-        self._styled = 0
+        self.styled = 0
 
-    def batches(self, steps: Iterable[Step]) -> Iterator[Batch]:
-        """Groups steps into batches that cut no run in two, and mends each."""
+    def batches(self, steps: Iterable[Step | Stretch]) -> Iterator[Batch]:
+        """Groups steps into batches that cut no run in two, and mends each; a stretch is a batch of its own."""
         runs = Runs()
         waiting: list[Step] = []
         for step in steps:
+            if isinstance(step, Stretch):
+                if waiting:
+                    yield self._mend(waiting, runs, last=False)
+                    waiting = []
+                yield self._mend_stretch(step)
+                continue
             waiting.append(step)
             if len(waiting) >= BATCH and _leaves_no_run(step):
                 yield self._mend(waiting, runs, last=False)
                 waiting = []
         yield self._mend(waiting, runs, last=True)
 
+    def tell(self, finding: Finding) -> None:
+        """Notes a finding; those of a batch are told in the order of their lines."""
+        self._found.append((finding.line, finding))
+
+    def assume(self, about: str, text: str, line: int) -> None:
+        """Notes an assumption, likewise."""
+        self._found.append((line, (about, text)))
+
+    def _tell_found(self) -> None:
+        for _, found in sorted(self._found, key=lambda noted: noted[0]):
+            if isinstance(found, Finding):
+                self._tell(found)
+            else:
+                self._assume(*found)
+        self._found.clear()
+
+    def _mend_stretch(self, stretch: Stretch) -> Batch:
+        drafts: dict[int, Draft] = {}
+        StretchMender(self, stretch, drafts).mend()
+        return self._batch(drafts, stretch.last)
+
     def refuse(self, status: int) -> None:
         self.exit = max(self.exit, status)
 
     def _mend(self, steps: list[Step], runs: Runs, last: bool) -> Batch:
+        for step in steps:
+            _stand(step)
         moves = [move for step in steps for move in step.moves]
         columns = table(moves)
         examined = self.judge.examine(columns)
@@ -121,13 +151,11 @@ class Mender:
         self._count(steps, moves)
         self._tell_refusals(steps)
         drafts: dict[int, Draft] = {}
-        self._cuts(steps, moves, examined, drafts)
+        step_of = [step for step in steps for _ in step.moves] if examined.touched else []
+        self.cuts(columns, examined, drafts, step_of.__getitem__)
         self._reach(moves)
         self._own_motions(steps)
-        for row in self.judge.in_stock(columns).tolist():
-            self.tell(Finding(moves[row].line, "in-stock", "a rapid goes sideways with the tip below the stock's top"))
-        for hit in self.judge.brushed(columns):
-            _add(self.brushed, hit, moves[hit.move].line)
+        self.tell_beside(columns)
         at = 0
         for step in steps:
             self._watch_motion(step)
@@ -137,15 +165,40 @@ class Mender:
             runs.close()
         closed, runs.closed = runs.closed, []
         for run in closed:
-            self._run(run, drafts)
+            self.run(run, drafts)
+            if self.pending is not None:
+                self._watch_after(steps)
+        return self._batch(drafts, steps[-1].block.line if steps else 0)
+
+    def _batch(self, drafts: dict[int, Draft], last_line: int) -> Batch:
+        """What became of a batch, told and ready to be copied."""
         edits: dict[int, Edit] = {}
-        for draft in drafts.values():
-            if draft.touched:
-                if draft.moves:
-                    draft.needed = float(self.judge.needed(table(draft.moves)).max())
-                _merge(edits, draft.edit(self.style.ending))
-                self.highest_written = max(self.highest_written, -inf if draft.level is None else draft.level)
-        return Batch(steps, edits, steps[-1].block.line if steps else 0)
+        touched = [draft for draft in drafts.values() if draft.touched]
+        moved = [draft for draft in touched if draft.moves]
+        if moved:
+            needed = self.judge.needed(table([move for draft in moved for move in draft.moves])).tolist()
+            for draft in moved:
+                draft.needed = max(needed[: len(draft.moves)])
+                del needed[: len(draft.moves)]
+        for draft in touched:
+            _merge(edits, draft.edit(self.style.ending))
+            self.highest_written = max(self.highest_written, -inf if draft.level is None else draft.level)
+        self._tell_found()
+        return Batch(edits, last_line)
+
+    def tell_beside(self, columns: Moves) -> None:
+        """What is only reported: rapids through the stock, bristles that brush."""
+        for row in self.judge.in_stock(columns).tolist():
+            self.tell(Finding(int(columns.line[row]), "in-stock",
+                              "a rapid goes sideways with the tip below the stock's top"))
+        for hit in self.judge.brushed(columns):
+            _add(self.brushed, hit, int(columns.line[hit.move]))
+
+    def _watch_after(self, steps: list[Step]) -> None:
+        """Looks for the next motion among the steps behind the one before which a G0 was put in."""
+        place = next((k for k, step in enumerate(steps) if step is self.pending), -1)
+        for step in steps[place + 1 :]:
+            self._watch_motion(step)
 
     def _legs(self, moves: list[Move], examined: Examined) -> list[Leg]:
         names: dict[int, set[int]] = {}
@@ -171,7 +224,7 @@ class Mender:
 
     def _watch_motion(self, step: Step) -> None:
         """After a G0 that was put in before a G28, the next motion must state itself."""
-        if self.pending is None or not step.moves:
+        if self.pending is None or not step.moves or {"G28", "G30"} & set(step.codes):
             return
         if not any(code in ("G0", "G1", "G2", "G3") or code.startswith(("G8", "G73", "G38")) for code in step.codes):
             self._trouble(Trouble(self.pending.block.line, 3, "a rise put in before this block would change the motion"
@@ -181,21 +234,26 @@ class Mender:
 
     # Cuts and reach -------------------------------------------------------------------------------------------
 
-    def _cuts(self, steps: list[Step], moves: list[Move], examined: Examined, drafts: dict[int, Draft]) -> None:
+    def cuts(self, columns: Moves, examined: Examined, drafts: dict[int, Draft],
+             step_of: Callable[[int], Step]) -> None:
+        """Cuts that make contact and such as come close; `step_of` gives the block of a row."""
         touched = {(hit.move, hit.obstacle) for hit in examined.touched}
-        hits = [hit for hit in examined.touched if moves[hit.move].kind != Kind.RAPID
-                and not self.judge.sacrificial[hit.obstacle]]
-        step_of = {id(move): step for step in steps for move in step.moves} if hits else {}
-        for hit in hits:
-            move = moves[hit.move]
-            if self._air_feed(step_of[id(move)], hit, drafts):
+        for hit in examined.touched:
+            if columns.kind[hit.move] == Kind.RAPID or self.judge.sacrificial[hit.obstacle]:
+                continue
+            if self._may_be_air(columns, hit.move) and self._air_feed(step_of(hit.move), hit, drafts):
                 continue
             self.refuse(3)
-            _add(self.cut_contacts, hit, move.line)
+            _add(self.cut_contacts, hit, int(columns.line[hit.move]))
         for hit in examined.clipped:
-            move = moves[hit.move]
-            if move.kind != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
-                _add(self.close_cuts, hit, move.line)
+            if columns.kind[hit.move] != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
+                _add(self.close_cuts, hit, int(columns.line[hit.move]))
+
+    def _may_be_air(self, columns: Moves, row: int) -> bool:
+        """False for what is surely no traverse at feed: most cuts, told without a look at their blocks."""
+        stock = self.setup.stock
+        return (stock is not None and bool(columns.start[row, 2] == columns.end[row, 2])
+                and bool(columns.start[row, 2] >= stock.top + self.setup.clearance.above))
 
     def _air_feed(self, step: Step, hit: Hit, drafts: dict[int, Draft]) -> bool:
         """Lifts a traverse at feed where the setup allows it; notes what level it needs elsewhere."""
@@ -213,7 +271,8 @@ class Mender:
         if id(step) not in drafts:
             self.style = self.style.seen([(step.block.text, step.block.ending)])
             drafts[id(step)] = lift_air_feed(step, needed, self.style)
-            self.assume(f"line {move.line}", "a traverse at feed is lifted like a rapid, at its own feed (air_feeds)")
+            self.assume(f"line {move.line}", "a traverse at feed is lifted like a rapid, at its own feed (air_feeds)",
+                        move.line)
         drafts[id(step)].obstacles.add(hit.obstacle)
         return True
 
@@ -268,6 +327,7 @@ class Mender:
             name = self.judge.names[found.obstacle]
             self.tell(Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
                               first_of=found.count))
+        self._tell_found()
 
     def _own_motions(self, steps: list[Step]) -> None:
         """What the machine does by itself at a code, as `machine.own_motion` says."""
@@ -277,10 +337,11 @@ class Mender:
                 if mode == "none":
                     continue
                 if mode == "z-first":
-                    self.assume(effect.what, f"{effect.what} is taken to raise the tool before the machine moves it")
+                    self.assume(effect.what, f"{effect.what} is taken to raise the tool before the machine moves it",
+                                step.block.line)
                     continue
                 self.assume(effect.what, f"{effect.what} is taken to move the tool anywhere over the table at its"
-                            " height")
+                            " height", step.block.line)
                 move = Move(step.block.line, Kind.RAPID, effect.position, effect.position, effect.tool, None,
                             step.before.corner)
                 if self._clear_of_all(move) > bounds(effect.position[2])[0]:
@@ -303,25 +364,25 @@ class Mender:
                 number = bounds(value)[0]
                 beyond = max(low - number, number - high)
                 if beyond > OUTSIDE:
-                    self._outside(move, "XYZ"[axis], number, beyond)
+                    self.outside_reach(move.line, "XYZ"[axis], number, beyond)
 
-    def _outside(self, move: Move, axis: str, number: float, beyond: float) -> None:
+    def outside_reach(self, line: int, axis: str, number: float, beyond: float) -> None:
         self.refuse(3)
-        found = self.outside.setdefault(axis, ContactSum(0, move.line, 0.0, ""))
-        found.add(move.line)
+        found = self.outside.setdefault(axis, ContactSum(0, line, 0.0, ""))
+        found.add(line)
         if beyond > found.depth:
             found.depth, found.part = beyond, f"{number:.3f}"
 
     # Runs -----------------------------------------------------------------------------------------------------
 
-    def _run(self, run: Run, drafts: dict[int, Draft]) -> None:
+    def run(self, run: Run, drafts: dict[int, Draft]) -> None:
         assert run.start is not None
         actual = run.start[2]
         if self.carry is not None and not run.fresh and not all(known(c) for c in run.start):
             actual = self.carry
         self.carry = None
         if not run.bad and actual == run.start[2]:
-            if self._styled < STYLED_RUNS:
+            if self.styled < STYLED_RUNS:
                 self._note_style(run)
             self._close_rapids(run)
             return
@@ -341,9 +402,12 @@ class Mender:
         self._close_rapids(run)
 
     def _note_style(self, run: Run) -> None:
-        self._styled += 1
-        blocks = [item.step.block for item in run.items]
-        self.style = self.style.seen((block.text, block.ending) for block in blocks)
+        self.note_style([(item.step.block.text, item.step.block.ending) for item in run.items])
+
+    def note_style(self, texts: list[tuple[str, str]]) -> None:
+        """Looks at how the blocks of a run are written: texts and line ends."""
+        self.styled += 1
+        self.style = self.style.seen(texts)
 
     def _limits(self, run: Run) -> Limits:
         tools = {leg.move.tool for item in run.items for leg in item.legs}
@@ -405,6 +469,17 @@ class Mender:
         self.tell(Finding(trouble.line, kind, about + trouble.what, name, trouble.by, trouble.advice))  # type: ignore[arg-type]
 
 
+def _stand(step: Step) -> None:
+    """Gives a G0 that leads nowhere a way of no length, so that the place where it leaves the tool is judged too: a
+    lift that passes over that place must not come down there."""
+    if step.moves or not is_plain(step) or not all(known(c) for c in step.after.position):
+        return
+    here = step.after.position
+    step.moves.append(Move(step.block.line, Kind.RAPID, here, here, step.after.tool, None, step.after.corner,
+                           grow=step.after.grow, shadow=True, upright=True))
+    for effect in step.effects:
+        if effect.what in STOPS:
+            effect.after_move = 1
 
 
 def _leaves_no_run(step: Step) -> bool:

@@ -72,6 +72,22 @@ class Source:
             place = self._file.tell()
             yield from batch
 
+    def batch(self, place: int, size: int = 1 << 18) -> tuple[bytes, int]:
+        """About `size` bytes of whole lines from the byte `place` on, and the place behind them; nothing at the end.
+
+        A line longer than LONGEST_PIECE comes alone, its beginning only, as from `lines`.
+        """
+        self._file.seek(place)
+        data = self._file.read(size)
+        if len(data) < size or data.endswith(b"\n"):
+            return data, place + len(data)
+        cut = data.rfind(b"\n") + 1
+        if cut:
+            return data[:cut], place + cut
+        self._file.seek(place)
+        line = _some_lines(self._file, 1)[0]
+        return line, self._file.tell()
+
     def close(self) -> None:
         self._file.close()
 

@@ -1,0 +1,114 @@
+"""Mending a stretch: what a whole stretch settles at once, and its bad runs, which alone are read block by block."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .judge import Hit
+from .program.block import split_ending
+from .program.lane import Stretch
+from .program.moves import Kind, Step
+from .repair.edits import Draft
+from .repair.run import Leg, Run, Runs
+from .rules import reach_box
+
+if TYPE_CHECKING:
+    from .mend import Mender
+
+OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
+STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
+
+
+class StretchMender:
+    """Does to one stretch what the mender does to steps. `drafts` takes the edits."""
+
+    def __init__(self, mender: Mender, stretch: Stretch, drafts: dict[int, Draft]) -> None:
+        self.mender = mender
+        self.stretch = stretch
+        self.drafts = drafts
+        self.columns = stretch.moves
+        self.examined = mender.judge.examine(self.columns)
+        self._steps: dict[int, Step] = {}
+        self._hits: dict[int, list[Hit]] | None = None
+
+    def mend(self) -> None:
+        """Counts, tells and mends."""
+        columns, mender = self.columns, self.mender
+        cuts = int(np.count_nonzero(columns.kind))
+        mender.counts.blocks += len(self.stretch)
+        mender.counts.cuts += cuts
+        mender.counts.rapids += len(columns) - cuts
+        mender.tools_used.add(self.stretch.before.tool)
+        mender.cuts(columns, self.examined, self.drafts, self._step_of)
+        self._reach()
+        mender.tell_beside(columns)
+        if cuts < len(columns) or self.stretch.plain.any():
+            self._runs()
+
+    def _step_of(self, row: int) -> Step:
+        return self._step(int(self.stretch.rows[row]))
+
+    def _step(self, number: int) -> Step:
+        """A line as a step, always the same one: drafts go by its identity."""
+        if number not in self._steps:
+            self._steps[number] = self.stretch.step(number)
+        return self._steps[number]
+
+    def _reach(self) -> None:
+        """Tells which ends lie outside the reach."""
+        mender = self.mender
+        if mender.setup.machine.reach is None:
+            return
+        box = np.array(reach_box(mender.setup, self.stretch.before.tool))
+        beyond = np.maximum(box[:, 0] - self.columns.end, self.columns.end - box[:, 1])
+        for row, axis in np.argwhere(beyond > OUTSIDE).tolist():
+            mender.outside_reach(int(self.columns.line[row]), "XYZ"[axis], float(self.columns.end[row, axis]),
+                                 float(beyond[row, axis]))
+
+    # Runs -----------------------------------------------------------------------------------------------------
+
+    def _runs(self) -> None:
+        """Mends the bad runs, in order with the first ones, whose writing is looked at.
+
+        A run is known by the number of cuts before it.
+        """
+        stretch, columns, examined = self.stretch, self.columns, self.examined
+        lines = np.flatnonzero(stretch.plain)
+        run_of = np.searchsorted(stretch.rows[columns.kind != Kind.RAPID], lines)
+        rapid = columns.kind == Kind.RAPID
+        clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]
+        bad = set(run_of[np.searchsorted(lines, clips)].tolist())
+        looked_at = np.unique(run_of)[: max(0, STYLED_RUNS - self.mender.styled)].tolist()
+        for run in sorted(bad.union(looked_at)):
+            i, j = np.searchsorted(run_of, (run, run + 1))
+            self._run(lines[i:j].tolist(), run in bad)
+        self.mender.carry = None
+
+    def _run(self, lines: list[int], bad: bool) -> None:
+        mender = self.mender
+        if bad:
+            mender.run(self._built(lines), self.drafts)
+        elif mender.styled < STYLED_RUNS:
+            mender.note_style([split_ending(self.stretch.raw(number)) for number in lines])
+
+    def _built(self, lines: list[int]) -> Run:
+        """A run of these lines, as the mender plans it."""
+        runs = Runs()
+        for number in lines:
+            step = self._step(number)
+            runs.add(step, [self._leg(step, number)] if step.moves else [])
+        runs.close()
+        (run,) = runs.closed
+        return run
+
+    def _leg(self, step: Step, number: int) -> Leg:
+        row = int(np.searchsorted(self.stretch.rows, number))
+        if self._hits is None:
+            self._hits = {}
+            for hit in self.examined.clipped:
+                self._hits.setdefault(hit.move, []).append(hit)
+        obstacles = {hit.obstacle for hit in self._hits.get(row, ())}
+        return Leg(step.moves[0], bool(self.examined.clips[row]), bool(self.examined.contact[row]),
+                   float(self.examined.needed[row]), tuple(sorted(obstacles)))

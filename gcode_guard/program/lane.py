@@ -1,0 +1,270 @@
+"""The columnar reader: a stretch of ordinary blocks becomes columns of moves, without a step for each block.
+
+A stretch begins after a cut, when no run of rapids is open, and ends with a cut. Within it stand only G0 to G3, X, Y,
+Z, I, J, F, N, comments and blank lines; everything that changes what a block means lies outside. The columns are what
+the exact reader makes of the same lines, bit for bit: positions are whole numbers of 10**-7 or 10**-8 mm, so that sums
+are exact, and each is rounded once, on its way to a float. Whatever is not certain here is left to the exact reader.
+"""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .interpreter import Interpreter
+from .lane_arcs import centres_of
+from .lane_words import DECIMALS, Batch, Column, Integers, Words
+from .motion import CENTRES_ASSUMED
+from .moves import Floats, Kind, Moves, Step
+from .state import Coordinate, Span, State
+
+MOTIONS = {"G0": 0, "G1": 1, "G2": 2, "G3": 3}
+NAMES = ("G0", "G1", "G2", "G3")
+LARGEST = 2**49  # below it whole numbers are floats, and different ones stay so when divided
+
+
+@dataclass(slots=True, frozen=True)
+class Scale:
+    """How lengths are counted: `decimals` of a millimetre, and how many of them 10**-DECIMALS of a unit are."""
+
+    decimals: int
+    factor: int
+
+    @property
+    def one(self) -> int:
+        """How many make a millimetre."""
+        return 10**self.decimals
+
+    def count(self, value: Decimal) -> int | None:
+        """A length as a whole number; None where it is none."""
+        number = value.scaleb(self.decimals)
+        whole = int(number)
+        return whole if whole == number and abs(whole) < LARGEST else None
+
+    def length(self, count: int) -> Decimal:
+        """Back from a whole number, exactly."""
+        return Decimal(count).scaleb(-self.decimals)
+
+
+# An inch is 254 tenths of a millimetre.
+SCALES = {"G21": Scale(DECIMALS, 1), "G20": Scale(DECIMALS + 1, 254)}
+
+
+@dataclass(slots=True)
+class Place:
+    """Where a stretch begins: the position and the origin (3,) as whole numbers, and the motion in force."""
+
+    scale: Scale
+    position: tuple[int, int, int]
+    origin: tuple[int, int, int]
+    incremental: bool
+    motion: int
+
+
+def place_of(state: State) -> Place | None:
+    """The place for a stretch in this state; None where the exact reader must go on."""
+    if (state.lost or state.ended or state.units is None or state.distance is None or not state.length_known
+            or state.compensation != "G40" or state.closing or state.grow or state.feed_mode != "G94"
+            or not state.feed or state.motion not in MOTIONS):
+        return None
+    scale = SCALES[state.units]
+    position = _counts(scale, state.position)
+    origin = _counts(scale, tuple(state.shift[axis] + state.extra[axis] for axis in range(3)))  # type: ignore[arg-type]
+    if position is None or origin is None:
+        return None
+    return Place(scale, position, origin, state.distance == "G91", MOTIONS[state.motion])
+
+
+def _counts(scale: Scale, position: tuple[Coordinate, Coordinate, Coordinate]) -> tuple[int, int, int] | None:
+    counts = [None if isinstance(c, Span) else scale.count(c) for c in position]
+    x, y, z = counts
+    return None if x is None or y is None or z is None else (x, y, z)
+
+
+class Stretch:
+    """Lines `first` to `last` (of the program, from 1, both included) as columns.
+
+    ends (n, 3) int: where each line leaves the tool, in `place.scale`. motions (n,) int: 0 to 3, in force after it.
+    rows (r,) int: the lines, from 0, that move; `moves` are their columns. `before` and `after`: the states.
+    """
+
+    def __init__(self, batch: Batch, begin: int, first: int, interpreter: Interpreter, place: Place, ends: Integers,
+                 motions: Integers, rows: Integers, centres: Floats | None) -> None:
+        self.batch = batch
+        self.begin = begin
+        self.first = first
+        self.before = interpreter.state
+        self.place = place
+        self.ends = ends
+        self.motions = motions
+        self.rows = rows
+        self._interpreter = interpreter
+        self._centres = centres
+
+    def __len__(self) -> int:
+        return len(self.ends)
+
+    def raw(self, number: int) -> bytes:
+        """A line, counted from 0."""
+        return self.batch.raw(self.begin + number)
+
+    def step(self, number: int) -> Step:
+        """A line, counted from 0, as the exact reader makes it."""
+        kept, self._interpreter.state = self._interpreter.state, self.state_before(number)
+        try:
+            return self._interpreter.execute(self.first + number, self.raw(number))
+        finally:
+            self._interpreter.state = kept
+
+    @property
+    def last(self) -> int:
+        return self.first + len(self) - 1
+
+    @cached_property
+    def after(self) -> State:
+        """The state that the stretch leaves."""
+        return self.state_before(len(self))
+
+    def state_before(self, number: int) -> State:
+        """The state before a line, counted from 0."""
+        state = copy.copy(self.before)
+        if number:
+            x, y, z = (self.place.scale.length(count) for count in self.ends[number - 1].tolist())
+            state.position = (x, y, z)
+            state.motion = NAMES[int(self.motions[number - 1])]
+            state.cycle = None
+            state.feed = self._feed_before(number) or state.feed
+        return state
+
+    def _feed_before(self, number: int) -> Decimal | None:
+        feeds = self.batch.words.columns.get("F")
+        if feeds is None:
+            return None
+        place = int(np.searchsorted(feeds.lines, self.begin + number)) - 1
+        if place < 0 or feeds.lines[place] < self.begin:
+            return None
+        return Decimal(int(feeds.values[place])).scaleb(-DECIMALS) * self.before.scale()
+
+    @cached_property
+    def plain(self) -> NDArray[np.bool_]:
+        """(n,) bool: lines with axis words under G0, even such as lead nowhere."""
+        axes = np.zeros(len(self), dtype=np.bool_)
+        columns = self.batch.words.columns
+        for letter in "XYZ":
+            if letter in columns:
+                axes[_part(columns[letter], self.begin, self.begin + len(self)).lines - self.begin] = True
+        return axes & (self.motions == 0)
+
+    @cached_property
+    def moves(self) -> Moves:
+        """The columns of the moves, as the exact reader makes them."""
+        rows, one = self.rows, float(self.place.scale.one)
+        places = np.concatenate((np.array([self.place.position], dtype=np.int64), self.ends))
+        floats = places / one
+        start, end = floats[rows], floats[rows + 1]
+        kind = self.motions[rows]
+        still = places[1:, :2] == places[:-1, :2]
+        arcs = kind >= Kind.ARC_CW
+        upright = (still[:, 0] & still[:, 1])[rows]
+        centre = np.broadcast_to(np.nan, (len(rows), 3))
+        plane, full = _same(0, rows), _same(False, rows)
+        if self._centres is not None:
+            plane, full = np.where(arcs, 17, 0), arcs & upright
+            upright &= ~arcs
+            centre = np.full((len(rows), 3), np.nan)
+            centre[arcs, :2] = self._centres[rows[arcs]]
+            centre[arcs, 2] = start[arcs, 2]
+        state = self.before
+        return Moves(
+            line=rows + self.first, kind=kind, start=start, end=end, low=np.minimum(start, end),
+            high=np.maximum(start, end), centre=centre, plane=plane, tool=_same(state.tool, rows),
+            corner=_same(state.corner, rows), grow=_same(0.0, rows), shadow=_same(False, rows), upright=upright,
+            exact=_same(True, rows), full=full)
+
+
+def _same(value: int | float | bool, rows: Integers) -> np.ndarray:
+    return np.broadcast_to(value, rows.shape)
+
+
+def stretch_of(batch: Batch, begin: int, end: int, first: int, interpreter: Interpreter,
+               place: Place) -> Stretch | None:
+    """The lines `begin` to `end` (not included) of a batch, up to the last cut that is certain; None without one.
+
+    `first` is the number of the line `begin` in the program. Where arcs are taken to have incremental centres, the
+    interpreter's assumptions say so.
+    """
+    words, state = batch.words, interpreter.state
+    motions = _motions(words, begin, end, place.motion)
+    arcs = motions >= 2 if place.motion >= 2 or int(motions.max(initial=0)) >= 2 else None
+    ends = np.empty((end - begin, 3), dtype=np.int64)
+    for axis, letter in enumerate("XYZ"):
+        filled = _filled(words, letter, begin, end, place, axis)
+        if filled is None:
+            return None
+        ends[:, axis] = filled
+    moved = _moved(ends, place)
+    centres, certain = centres_of(words, begin, end, ends, moved, arcs, state, place)
+    rows = np.flatnonzero(moved)
+    if certain < end - begin:
+        rows = rows[: np.searchsorted(rows, certain)]
+    cuts = np.flatnonzero(motions[rows] > 0)
+    if not len(cuts):
+        return None
+    rows = rows[: cuts[-1] + 1]
+    count = int(rows[-1]) + 1
+    if centres is not None and not state.centres_said and (motions[rows] >= 2).any():
+        interpreter.assumptions.setdefault(*CENTRES_ASSUMED)
+    return Stretch(batch, begin, first, interpreter, place, ends[:count], motions[:count], rows, centres)
+
+
+def _part(column: Column, begin: int, end: int) -> Column:
+    """The words that stand on some lines."""
+    i, j = np.searchsorted(column.lines, (begin, end))
+    return Column(column.lines[i:j], column.values[i:j])
+
+
+def _motions(words: Words, begin: int, end: int, motion: int) -> Integers:
+    """(n,) int: the motion in force after each line."""
+    if "G" not in words.columns:
+        return np.full(end - begin, motion, dtype=np.int64)
+    said = _part(words.columns["G"], begin, end)
+    return _carried(motion, said.lines, said.values, begin, end)
+
+
+def _carried(value: int, lines: Integers, values: Integers, begin: int, end: int) -> Integers:
+    """Values that hold from their line on, `value` before the first."""
+    if len(lines) == end - begin:
+        return values
+    borders = np.concatenate(((begin,), lines, (end,)))
+    return np.repeat(np.concatenate(((value,), values)), np.diff(borders))
+
+
+def _filled(words: Words, letter: str, begin: int, end: int, place: Place, axis: int) -> Integers | None:
+    """(n,) int: where each line leaves an axis; None beyond what a float holds exactly."""
+    start = place.position[axis]
+    if letter not in words.columns:
+        return np.full(end - begin, start, dtype=np.int64)
+    part = _part(words.columns[letter], begin, end)
+    values = part.values * place.scale.factor if place.scale.factor != 1 else part.values
+    largest = int(np.abs(values).max(initial=0))
+    if place.incremental:
+        if largest * len(values) >= LARGEST:  # no sum on the way can overflow
+            return None
+        values = np.cumsum(values) + start
+    elif place.origin[axis]:
+        values = values + place.origin[axis]
+    if max(largest, int(np.abs(values).max(initial=0))) >= LARGEST:
+        return None
+    return _carried(start, part.lines, values, begin, end)
+
+
+def _moved(ends: Integers, place: Place) -> NDArray[np.bool_]:
+    moved = np.empty(len(ends), dtype=np.bool_)
+    moved[1:] = (ends[1:] != ends[:-1]).any(axis=1)
+    moved[0] = tuple(ends[0].tolist()) != place.position
+    return moved
