@@ -2,29 +2,46 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import Any, Protocol
 
 import numpy as np
 
-from .judge import Hit
+from .judge import Examined, Hit, Judge
 from .program.block import split_ending
 from .program.lane import Stretch
-from .program.moves import Kind, Step
+from .program.moves import Kind, Moves, Step
 from .repair.edits import Draft
 from .repair.run import Leg, Run, Runs
 from .rules import reach_box
-
-if TYPE_CHECKING:
-    from .mend import Mender
+from .setup.model import Setup
 
 OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
 STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
 
 
+class Mending(Protocol):
+    """What a stretch needs of the mender."""
+
+    judge: Judge
+    setup: Setup
+    counts: Any
+    tools_used: set[int]
+    styled: int
+    carry: Any
+
+    def cuts(self, columns: Moves, examined: Examined, drafts: dict[int, Draft],
+             step_of: Callable[[int], Step]) -> None: ...
+    def outside_reach(self, line: int, axis: str, number: float, beyond: float) -> None: ...
+    def tell_beside(self, columns: Moves) -> None: ...
+    def run(self, run: Run, drafts: dict[int, Draft]) -> None: ...
+    def note_style(self, texts: list[tuple[str, str]]) -> None: ...
+
+
 class StretchMender:
     """Does to one stretch what the mender does to steps. `drafts` takes the edits."""
 
-    def __init__(self, mender: Mender, stretch: Stretch, drafts: dict[int, Draft]) -> None:
+    def __init__(self, mender: Mending, stretch: Stretch, drafts: dict[int, Draft]) -> None:
         self.mender = mender
         self.stretch = stretch
         self.drafts = drafts
