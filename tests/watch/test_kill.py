@@ -90,13 +90,13 @@ def test_a_hundred_kills(shop: Shop) -> None:
         batch.change(kill)
         watch = Running(shop, settle=0.02, command=kill % 20 == 19)  # now and then the command, with spawned workers
         if kill % 4:  # most kills while programs are in work, the others at the start
-            watch.until_said("watching")
+            watch.until_said("watching" if kill % 2 else "part")
         time.sleep(dice.uniform(0.0, LONGEST))
         assert watch.status() is None, watch.said
         assert watch.stop(signal.SIGKILL) == -signal.SIGKILL
         finished += watch.said.count(": held, ") + watch.said.count(": safe as it is") + watch.said.count("repaired")
         check_at_any_moment(shop, batch, outcomes)
-    assert finished > KILLS, "the kills came before any work was done"
+    assert finished > KILLS // 4, "the kills came before any work was done"
     with running(shop, settle=0.02) as watch:
         watch.until(lambda: " 24 outcomes" in summary(watch.said))
     for name, data in batch.now.items():
