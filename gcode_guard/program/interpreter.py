@@ -351,8 +351,10 @@ def left_behind(state: State, rules: Rules) -> list[str]:
     left = []
     for name, (what, unusual) in UNUSUAL.items():
         code = getattr(state, name)
-        said = [other for other in rules.starts_in if CODES[other].group == CODES[code].group] if code in CODES else []
-        if code is not None and (code not in said if said else code in unusual):
+        if code is None:
+            continue
+        said = [other for other in rules.starts_in if other in CODES and CODES[other].group == CODES[code].group]
+        if code not in said if said else code in unusual:
             left.append(f"{what} ({code})")
     if state.extra != settings.ZERO:
         left.append("a shift of the coordinates (G92)")
