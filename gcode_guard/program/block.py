@@ -67,7 +67,7 @@ def strip_comments(text: str) -> str:
     """The text with every character of a comment replaced by COMMENT, so that places stay where they are.
 
     Raises NotUnderstood for an open or a stray parenthesis. A comment within a comment ends at the first closing
-    parenthesis for some controls and at the last for others: it passes where nothing else follows it on the line.
+    parenthesis for some controls and at its own for others: it passes where nothing follows that could be a word.
     """
     if "(" not in text and ";" not in text and ")" not in text:
         return text
@@ -86,13 +86,26 @@ def strip_comments(text: str) -> str:
         if end < 0:
             raise NotUnderstood("a comment is opened and not closed on its line", "close it with a parenthesis")
         if "(" in text[at + 1 : end]:
-            if text[end + 1 :].strip(BLANK + ")"):
+            if not _is_end_of_nest(text[at:], text[end + 1 :]):
                 raise NotUnderstood("a comment stands within a comment and more follows on the line",
                                     "write one comment after the other")
             end = len(text) - 1
         out[at : end + 1] = COMMENT * (end + 1 - at)
         at = end + 1
     return "".join(out)
+
+
+def _is_end_of_nest(nest: str, rest: str) -> bool:
+    """True where a comment within a comment is the last of its line however it is read: `rest`, behind its first
+    closing parenthesis, is nothing but closing ones, or text without a number that ends with the outer comment."""
+    if not rest.strip(BLANK + ")"):
+        return True
+    depth = 0
+    for k, character in enumerate(nest):
+        depth += {"(": 1, ")": -1}.get(character, 0)
+        if depth == 0:
+            return not nest[k + 1 :].strip(BLANK) and not re.search(r"[0-9#%\[]", rest)
+    return False
 
 
 def read_block(line: int, raw: bytes, parameters: Parameters) -> Block:
