@@ -69,7 +69,7 @@ class Interpreter:
         state = copy.copy(self.state)
         try:
             step.block = block = read_block(line, raw, state.parameters)
-            if self._passes(block, step):
+            if self._passes(block, state, step):
                 self._execute(block, state, step)
         except NotUnderstood as error:
             step.refusals.append(Refusal(line, error.what, error.advice))
@@ -84,10 +84,10 @@ class Interpreter:
         step.after = self.state
         return step
 
-    def _passes(self, block: Block, step: Step) -> bool:
+    def _passes(self, block: Block, state: State, step: Step) -> bool:
         """Deals with percent signs, deleted and empty blocks; True where there is something to execute."""
         if block.percent:
-            self._percent(step)
+            self._percent(state, step)
             return False
         if not block.words and not block.settings:
             if block.deleted:
@@ -99,10 +99,9 @@ class Interpreter:
         self.begun = True
         return self._deleted(block, step) if block.deleted else True
 
-    def _percent(self, step: Step) -> None:
+    def _percent(self, state: State, step: Step) -> None:
         if self.opened:
-            self.state = copy.copy(self.state)
-            self.state.ended = True
+            state.ended = True
         elif not self.begun:
             self.opened = True
         else:

@@ -30,6 +30,8 @@ def straight(context: Context) -> None:
     """G1 (section 3.5.2)."""
     start = context.state.position
     end = context.targets(start)
+    if start == end and not all(context.stays(axis, start, end) for axis in range(3)):
+        context.unknown_start()  # an increment from a place that is not known leads to one that is not either
     context.cut(start, end)
     context.state.position = end
 

@@ -74,14 +74,19 @@ def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
     step = item.step
     assert step.after.cycle is not None
     initial, start = step.after.cycle.initial, step.before.position[2]
+    level = item.legs[-1].move.end[2]
     if isinstance(initial, Span) and lowest(initial) == inf:
         raise Stuck(item, 3, "the cycle began at the top, which is a height that cannot be written", ADVICE_HIGH)
     if step.after.distance == "G91":
         if initial != start:
             raise Stuck(item, 3, "an incremental cycle between its R level and its initial level cannot be stated anew",
                         "export the holes in absolute distances (G90)")
+        if lowest(start) < lowest(level):
+            raise Stuck(item, 3, "an incremental cycle that starts below its R level cannot be stated anew",
+                        "start it from above its R level")
         return _number(start)
-    return _number(initial)
+    # From below the R level the cycle itself first goes up to it, and returns to it: nothing leads lower.
+    return _number(initial) if lowest(initial) >= lowest(level) else _number(level)
 
 
 def _carried_words(item: Item) -> list[str]:

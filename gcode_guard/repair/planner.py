@@ -293,8 +293,7 @@ class Plan:
         if need > lowest(self.actual):
             self._rise_before(item, max(need, follow if not fixed_end else -inf))
         if fixed_end and need > -inf:
-            through = min((lowest(leg.move.end[2]) for leg in item.legs if leg.bad), default=inf)
-            if through < need and item.crosses:
+            if any(self._through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad):
                 raise Stuck(item, 3, "its way comes down too early, and its block must not be taken apart",
                             "put the Z move on a line of its own, after the move in X and Y")
         self._note_level(item)
@@ -306,6 +305,12 @@ class Plan:
             self.actual = self.actual + (after - before)
             return
         self.actual = after
+
+    def _through(self, item: Item, place: int) -> float:
+        """How low a way of a block goes that fixes its own heights, once the tool starts high enough."""
+        move = item.legs[place].move
+        first = place == 0 and move.start == (item.step.before.position)
+        return lowest(move.end[2]) if first else min(lowest(move.start[2]), lowest(move.end[2]))
 
     def _entry(self, item: Item, place: int) -> None:
         """The way to a hole of a cycle: where it must be lifted, the tool is led there before the block."""
