@@ -24,9 +24,10 @@ from .mend import Batch, Mender
 from .program.interpreter import left_behind
 from .program.lane import Stretch
 from .program.lane_reader import LaneReader
+from .program.lane_words import Batch as Lines
 from .program.moves import Step
 from .program.reader import Reader
-from .program.scan import Facts, look
+from .program.scan import Facts, look_through
 from .program.state import ANY_TOOL
 from .record.diff import DiffWriter
 from .record.findings import Assumption, Change, Finding, Run
@@ -67,33 +68,60 @@ class Outcome:
 
 
 class _Copier:
-    """Copies the program line by line with its edits, and tells the diff."""
+    """Copies the program with its edits, in batches that are not taken apart where they stay, and tells the diff."""
 
     def __init__(self, source: Source, output: IO[bytes], diff: IO[bytes]) -> None:
-        self._lines = source.lines()
+        self._source = source
         self._output = output
         self._diff = DiffWriter(diff)  # type: ignore[arg-type]
-        self._line = 0
+        self._data, self._place = source.batch(0)
+        self._lines = _count(self._data)
+        self._line = 0  # lines copied so far
+        self._edits: dict[int, Edit] = {}
 
-    def up_to(self, line: int | None, edits: dict[int, Edit]) -> None:
-        """Copies up to and with `line`, or to the end."""
-        while line is None or self._line < line:
-            raw = next(self._lines, None)
-            if raw is None:
-                return
-            self._line += 1
-            edit = edits.get(self._line)
-            if edit is None:
-                self._output.write(raw)
-                self._diff.same(raw)
-            else:
-                self._output.writelines(edit.new)
-                self._diff.change([raw], edit.new)
+    def up_to(self, line: float, edits: dict[int, Edit]) -> None:
+        """Takes the edits up to and with `line`, and copies what is complete."""
+        self._edits.update(edits)
+        while self._data and self._line + self._lines <= line:
+            self._copy()
+            self._data, self._place = self._source.batch(self._place)
+            self._lines = _count(self._data)
+
+    def _copy(self) -> None:
+        edits = sorted(line for line in self._edits if line <= self._line + self._lines)
+        if edits:
+            self._copy_apart(edits)
+        else:
+            self._output.write(self._data)
+            self._diff.same_bulk(self._data, self._lines)
+        self._line += self._lines
+
+    def _copy_apart(self, edits: list[int]) -> None:
+        batch = Lines(self._data)
+        copied = 0
+        for line in edits:
+            number = line - self._line - 1
+            self._same(batch, copied, number)
+            edit = self._edits.pop(line)
+            self._output.writelines(edit.new)
+            self._diff.change([batch.raw(number)], edit.new)
+            copied = number + 1
+        self._same(batch, copied, len(batch))
+
+    def _same(self, batch: Lines, begin: int, end: int) -> None:
+        if begin < end:
+            data = batch.data[batch.offset(begin) : batch.offset(end)]
+            self._output.write(data)
+            self._diff.same_bulk(data, end - begin)
 
     def finish(self, edits: dict[int, Edit]) -> None:
-        self.up_to(None, edits)
+        self.up_to(inf, edits)
         self._diff.finish()
         self._output.flush()
+
+
+def _count(data: bytes) -> int:
+    return data.count(b"\n") + (bool(data) and not data.endswith(b"\n"))
 
 
 def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Progress | None = None,
@@ -148,7 +176,7 @@ class _Work:
             self._assume(about, text)
 
     def mend(self) -> None:
-        facts = look(self.source.lines(), self.setup.program.block_delete == "skip")
+        facts = look_through(self.source, self.setup.program.block_delete == "skip")
         problem = trouble_with_tools(self.setup, facts, self.tool)
         if problem is not None:
             self.mender.refuse(4)

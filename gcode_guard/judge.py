@@ -16,6 +16,7 @@ from .setup.model import Setup, Tool, stacked, total
 from .space.arcs import flatten
 from .space.assembly import Assembly
 from .space.clearance import Encounters, Sweeps, encounters
+from .space.coarse import may_meet
 from .space.hulls import Hull, box
 from .space.scene import Scene, SceneSolid
 
@@ -72,20 +73,41 @@ class Judge:
         """Judges every move of the table: rapids by clearance and contact, cuts by contact."""
         n = len(moves)
         result = Examined(np.zeros(n, dtype=bool), np.zeros(n, dtype=bool), np.full(n, -inf))
-        rapid = moves.kind == Kind.RAPID
-        usable = (moves.tool != NO_TOOL) & (rapid | moves.exact)
-        for tool in np.unique(moves.tool[usable]).tolist():
+        near = np.flatnonzero(self._may_meet(moves))
+        kind, tools = moves.kind[near], moves.tool[near]
+        usable = (tools != NO_TOOL) & ((kind == Kind.RAPID) | moves.exact[near])
+        near, rapid, tools = near[usable], kind[usable] == Kind.RAPID, tools[usable]
+        for tool in np.unique(tools).tolist():
             for number in self.tools(tool):
-                assembly = self.assemblies[number]
-                mine = usable & (moves.tool == tool)
-                self._examine_some(moves, np.flatnonzero(mine & rapid), assembly, result, rapids=True)
-                self._examine_some(moves, np.flatnonzero(mine & ~rapid), assembly, result, rapids=False)
+                assembly, mine = self.assemblies[number], tools == tool
+                self._examine_some(moves, near[mine & rapid], assembly, result, rapids=True)
+                self._examine_some(moves, near[mine & ~rapid], assembly, result, rapids=False)
         if self.gantry_shoe is not None and not self.gantry_shoe.soft:
-            for rows, rapids in ((np.flatnonzero(usable & rapid), True), (np.flatnonzero(usable & ~rapid), False)):
+            for rows, rapids in ((near[rapid], True), (near[~rapid], False)):
                 self._examine_some(moves, rows, self._shoe_alone(), result, rapids, at=self.gantry_shoe.rides_at)
         for hits in (result.clipped, result.touched):
             hits.sort(key=_move_of)  # so that what is summed up does not depend on where batches end
         return result
+
+    def _may_meet(self, moves: Moves) -> np.ndarray:
+        """(n,) bool: False for moves that surely come near nothing, with any tool or the shoe."""
+        if not len(moves):
+            return np.zeros(0, dtype=bool)
+        low, high = moves.low, moves.high
+        margin, grow = float(moves.corner.max()), float(moves.grow.max())
+        bent = np.flatnonzero((moves.kind == Kind.ARC_CW) | (moves.kind == Kind.ARC_CCW))
+        if len(bent):
+            low, high = _round_arcs(moves, bent)
+        numbers = {number for tool in _different(moves.tool) for number in self.tools(tool)}
+        beside, above = self.beside + margin + grow, self.above + margin
+        near = np.zeros(len(moves), dtype=bool)
+        for number in numbers:
+            near |= may_meet(self.scene, self.assemblies[number], low, high, beside, above)
+        if self.gantry_shoe is not None and not self.gantry_shoe.soft:
+            level = np.full(len(moves), self.gantry_shoe.rides_at)
+            low, high = (np.column_stack((corner[:, 0], corner[:, 1], level)) for corner in (low, high))
+            near |= may_meet(self.scene, self._shoe_alone(), low, high, beside, above)
+        return near
 
     def _shoe_alone(self) -> Assembly:
         assert self.gantry_shoe is not None
@@ -114,7 +136,10 @@ class Judge:
         """The rows of sideways rapids that run with the tip below the stock's top, over the stock."""
         if self.stock is None:
             return np.zeros(0, dtype=np.int64)
-        rows = np.flatnonzero((moves.kind == Kind.RAPID) & moves.exact & ~moves.upright & ~moves.shadow)
+        low = moves.low[:, 2] < self.setup.stock.top if self.setup.stock is not None else moves.exact
+        rows = np.flatnonzero(low & (moves.kind == Kind.RAPID) & moves.exact & ~moves.upright & ~moves.shadow)
+        if not len(rows):
+            return rows
         owner, sweeps = self.sweeps(moves, rows, corner=False)
         tip = Assembly(np.zeros(1), np.array([AXIS]), ["cutter"])
         found = encounters(self.stock, tip, sweeps, 0.0, 0.0)
@@ -198,6 +223,31 @@ class Judge:
 
 def _move_of(hit: Hit) -> int:
     return hit.move
+
+
+def _different(values: Integers) -> list[int]:
+    """The different ones of some numbers that are mostly all the same."""
+    return [int(values[0])] if (values == values[0]).all() else np.unique(values).tolist()
+
+
+def _round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:
+    """The boxes round the moves, (n, 3) corners, where the rows `bent` are arcs: these take their whole circle."""
+    low, high = moves.low.copy(), moves.high.copy()
+    centre = np.where(np.isnan(moves.centre[bent]), 0.0, moves.centre[bent])
+    reach = np.zeros(len(bent))
+    for plane, axes in ((17, (0, 1)), (18, (0, 2)), (19, (1, 2))):
+        mine = moves.plane[bent] == plane
+        for ends in (moves.start[bent], moves.end[bent]):
+            away = np.hypot(*(ends[mine, axis] - centre[mine, axis] for axis in axes))
+            reach[mine] = np.maximum(reach[mine], away)
+        for axis in axes:
+            rows = bent[mine]
+            low[rows, axis] = centre[mine, axis] - reach[mine]
+            high[rows, axis] = centre[mine, axis] + reach[mine]
+    room = SAGITTA * 2  # for chords: beside the arc, below it, and for the last bits of the roots above
+    low[bent] -= room
+    high[bent] += room
+    return low, high
 
 
 def _turned(moves: Moves, rows: Integers) -> Floats:

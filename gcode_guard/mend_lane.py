@@ -61,7 +61,7 @@ class StretchMender:
         mender.cuts(columns, self.examined, self.drafts, self._step_of)
         self._reach()
         mender.tell_beside(columns)
-        if cuts < len(columns) or self.stretch.plain.any():
+        if len(self.stretch.plain):
             self._runs()
 
     def _step_of(self, row: int) -> Step:
@@ -78,8 +78,10 @@ class StretchMender:
         mender = self.mender
         if mender.setup.machine.reach is None:
             return
-        box = np.array(reach_box(mender.setup, self.stretch.before.tool))
-        beyond = np.maximum(box[:, 0] - self.columns.end, self.columns.end - box[:, 1])
+        end, box = self.columns.end, np.array(reach_box(mender.setup, self.stretch.before.tool))
+        if (end.min(axis=0) >= box[:, 0]).all() and (end.max(axis=0) <= box[:, 1]).all():
+            return
+        beyond = np.maximum(box[:, 0] - end, end - box[:, 1])
         for row, axis in np.argwhere(beyond > OUTSIDE).tolist():
             mender.outside_reach(int(self.columns.line[row]), "XYZ"[axis], float(self.columns.end[row, axis]),
                                  float(beyond[row, axis]))
@@ -92,7 +94,7 @@ class StretchMender:
         A run is known by the number of cuts before it.
         """
         stretch, columns, examined = self.stretch, self.columns, self.examined
-        lines = np.flatnonzero(stretch.plain)
+        lines = stretch.plain
         run_of = np.searchsorted(stretch.rows[columns.kind != Kind.RAPID], lines)
         rapid = columns.kind == Kind.RAPID
         clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]

@@ -26,7 +26,7 @@ from .restart import RestartFinder
 if TYPE_CHECKING:
     from ..guard import Outcome
 
-MOST_WHOLE = 500  # changes and findings that have a side view and their lines; the others have their numbers
+MOST_WHOLE = 300  # changes and findings that have a side view and their lines; the others have their numbers
 MOST_FINDINGS = 2_000
 MOST_ASSUMPTIONS = 500
 BACKDROP_DETAIL = 400.0  # a backdrop may be off by as much as one part in so many of the picture's width

@@ -16,6 +16,8 @@ CONTEXT = 2  # lines round a change
 LONGEST_LINE = 4200  # characters of a program's line that are shown; longer lines are refused anyway
 LONGEST_NAME = 60  # characters of a name within a sentence; the table of obstacles has it whole
 LONGEST_TEXT = 1500
+MOST_TEXT = 800_000  # characters of a program's lines on the whole page; then lines are cut after LITTLE
+LITTLE = 160
 
 TITLES = {"lift": "Raised", "split": "Taken apart", "detour": "Led round", "rapid-contact": "Rapid meets an obstacle",
           "cut-contact": "Cut meets an obstacle", "close": "Close, without contact", "out-of-reach": "Out of reach",
@@ -42,18 +44,18 @@ class ItemMaker:
         self.changed = {change.line: change for change in changes}
         self.lifted = sorted(change.line for change in changes if change.obstacles)
         self.new_lines = new_lines
-        self.others = {first for first, _ in new_lines.values()}
+        self._room = MOST_TEXT
         self.units = judge.setup.units
 
     def change(self, number: int, change: Change, brief: bool) -> Item:
-        """One changed block. What it is changed for may lie on it, or on the rapids that follow it at its height."""
+        """One changed block. What it is changed for may lie on it, or on the rapids that follow it."""
         moves = [m for m in self.before.moves.get(change.line, []) if m.kind == Kind.RAPID]
         worst = self._cause(change, moves)
         item = Item(number, change.line, change.kind, TITLES[change.kind], self._sentence(change, worst),
                     tuple(shortened(name) for name in change.obstacles), is_change=True,
                     programmed_z=change.programmed_z, needed_z=change.needed_z, written_z=change.written_z,
                     from_z=_end_height(moves), added_s=change.added_s, brief=brief)
-        mended = self._mended(change.line)
+        mended = self._mended(change.line, brief)
         item.programmed = _ways(moves if worst is None or worst.move in moves else [worst.move])
         item.mended = _ways(mended)
         if worst is not None:
@@ -66,13 +68,12 @@ class ItemMaker:
         return item
 
     def _cause(self, change: Change, moves: list[Move]) -> Worst | None:
-        """The rapid that the block is changed for: its own, or one that follows it before the next change."""
-        own = worst_of(moves, self.judge, across=True)
-        if not change.obstacles or (own is not None and own.hit is not None):
+        """The rapid that the block is changed for: its own, or one that follows it in the same run."""
+        names = frozenset(change.obstacles)
+        own = worst_of(moves, self.judge, across=True, obstacles=names)
+        if not names or (own is not None and own.hit is not None):
             return own
-        following = [m for m in self.before.runs.get(change.line, [])
-                     if m.line == change.line or m.line not in self.changed]
-        worst = worst_of(following, self.judge, across=True)
+        worst = worst_of(self.before.runs.get(change.line, []), self.judge, across=True, obstacles=names)
         return worst if worst is not None and worst.hit is not None else own
 
     def finding(self, number: int, finding: Finding, trouble: bool, brief: bool) -> Item:
@@ -124,16 +125,14 @@ class ItemMaker:
         straight = Corridor(worst.hit.part, radius, *ends)
         return [Corridor(worst.hit.part, radius, *ends, True), straight] if box else [straight]
 
-    def _mended(self, line: int) -> list[Move]:
+    def _mended(self, line: int, brief: bool) -> list[Move]:
+        """The rapids that took a line's place, and, unless `brief`, those that follow them in the same run."""
         if self.after is None or line not in self.new_lines:
             return []
         first, last = self.new_lines[line]
-        moves: list[Move] = []
-        for move in self.after.runs.get(first, []):
-            if move.line >= last and move.line in self.others:
-                break
-            moves.append(move)
-        return moves
+        if not brief:
+            return self.after.runs.get(first, [])
+        return [m for number in range(first, last) for m in self.after.moves.get(number, []) if m.kind == Kind.RAPID]
 
     def _hunk(self, line: int) -> list[HunkLine]:
         lines = []
@@ -143,11 +142,17 @@ class ItemMaker:
             if change is None:
                 raw = self.before.texts.get(number)
                 if raw is not None:
-                    lines.append(HunkLine(" ", number, _line(raw), own))
+                    lines.append(HunkLine(" ", number, self._line(raw), own))
                 continue
-            lines += [HunkLine("-", number, _line(raw), own) for raw in change.before]
-            lines += [HunkLine("+", None, _line(raw), own) for raw in change.after]
+            lines += [HunkLine("-", number, self._line(raw), own) for raw in change.before]
+            lines += [HunkLine("+", None, self._line(raw), own) for raw in change.after]
         return lines
+
+    def _line(self, raw: bytes) -> str:
+        text = raw.decode("utf-8", "backslashreplace").rstrip("\r\n")
+        text = shortened(text, LONGEST_LINE if self._room > 0 else LITTLE)
+        self._room -= len(text)
+        return text
 
     # Sentences ------------------------------------------------------------------------------------------------
 
@@ -225,10 +230,6 @@ def _ways(moves: Iterable[Move]) -> list[list[Place]]:
         else:
             ways.append([start, end])
     return ways
-
-
-def _line(raw: bytes) -> str:
-    return shortened(raw.decode("utf-8", "backslashreplace").rstrip("\r\n"), LONGEST_LINE)
 
 
 def _list_of(names: list[str]) -> str:

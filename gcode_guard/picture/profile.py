@@ -34,10 +34,12 @@ class Worst:
     needed: float | None = None
 
 
-def worst_of(moves: list[Move], judge: Judge, *, across: bool = False) -> Worst | None:
+def worst_of(moves: list[Move], judge: Judge, *, across: bool = False,
+             obstacles: frozenset[str] | None = None) -> Worst | None:
     """The move that comes deepest into an obstacle or its clearance, contact before clearance; else the longest.
 
     `across`: an upright rapid that only comes into a clearance does not count, since none is lifted for it.
+    `obstacles`: the names of those that count; None: all.
     """
     if not moves:
         return None
@@ -45,6 +47,8 @@ def worst_of(moves: list[Move], judge: Judge, *, across: bool = False) -> Worst 
     for hits, contact in ((examined.touched, True), (examined.clipped, False)):
         if across and not contact:
             hits = [hit for hit in hits if not (moves[hit.move].upright and straight_ends(moves[hit.move]))]
+        if obstacles is not None:
+            hits = [hit for hit in hits if judge.names[hit.obstacle] in obstacles]
         if hits:
             hit = max(hits, key=lambda hit: hit.depth)
             worst = Worst(moves[hit.move], hit, contact)

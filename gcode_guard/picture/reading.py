@@ -19,7 +19,7 @@ from .restart import RestartFinder
 from .thin import Thinner
 
 BATCH = 4000  # steps
-CUT_PIECES, RAPID_PIECES = 40_000, 15_000  # straight pieces that the backdrop may have: about 1 MB of page
+CUT_PIECES, RAPID_PIECES = 25_000, 4_000  # straight pieces that the backdrop may have: less than 1 MB of page
 MOST_MOVES = 40  # of one line, which subprograms and repeats may run many times
 MOST_HITS = 2_000  # cuts that are marked as running into an obstacle
 MOST_CHANGES = 200

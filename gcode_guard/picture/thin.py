@@ -53,14 +53,14 @@ class Thinner:
         moves, self._moves = self._moves, 0
         if len(chain) < 2:
             return
+        while len(self._pieces) >= self._budget and 2 * self.step <= self._coarsest:
+            self._coarsen()
         full = len(self._pieces) >= self._budget
         for piece in self._simplified(np.array(chain)):
             if full and piece not in self._pieces:
                 self.left_out += moves
                 return
             self._pieces.setdefault(piece)
-        if len(self._pieces) > self._budget and 2 * self.step <= self._coarsest:
-            self._coarsen()
 
     def _simplified(self, chain: Floats) -> list[tuple[Cell, Cell]]:
         import shapely

@@ -89,25 +89,26 @@ def _counts(scale: Scale, position: tuple[Coordinate, Coordinate, Coordinate]) -
 class Stretch:
     """Lines `first` to `last` (of the program, from 1, both included) as columns.
 
-    ends (n, 3) int: where each line leaves the tool, in `place.scale`. motions (n,) int: 0 to 3, in force after it.
+    places (3, n + 1) int: where the tool stands before each line and at the end, in `place.scale`.
+    motions (n,) int: 0 to 3, in force after each line.
     rows (r,) int: the lines, from 0, that move; `moves` are their columns. `before` and `after`: the states.
     """
 
-    def __init__(self, batch: Batch, begin: int, first: int, interpreter: Interpreter, place: Place, ends: Integers,
+    def __init__(self, batch: Batch, begin: int, first: int, interpreter: Interpreter, place: Place, places: Integers,
                  motions: Integers, rows: Integers, centres: Floats | None) -> None:
         self.batch = batch
         self.begin = begin
         self.first = first
         self.before = interpreter.state
         self.place = place
-        self.ends = ends
+        self.places = places
         self.motions = motions
         self.rows = rows
         self._interpreter = interpreter
         self._centres = centres
 
     def __len__(self) -> int:
-        return len(self.ends)
+        return len(self.motions)
 
     def raw(self, number: int) -> bytes:
         """A line, counted from 0."""
@@ -134,7 +135,7 @@ class Stretch:
         """The state before a line, counted from 0."""
         state = copy.copy(self.before)
         if number:
-            x, y, z = (self.place.scale.length(count) for count in self.ends[number - 1].tolist())
+            x, y, z = (self.place.scale.length(count) for count in self.places[:, number].tolist())
             state.position = (x, y, z)
             state.motion = NAMES[int(self.motions[number - 1])]
             state.cycle = None
@@ -151,38 +152,38 @@ class Stretch:
         return Decimal(int(feeds.values[place])).scaleb(-DECIMALS) * self.before.scale()
 
     @cached_property
-    def plain(self) -> NDArray[np.bool_]:
-        """(n,) bool: lines with axis words under G0, even such as lead nowhere."""
-        axes = np.zeros(len(self), dtype=np.bool_)
-        columns = self.batch.words.columns
+    def plain(self) -> Integers:
+        """The lines (k,), from 0, with axis words under G0, even such as lead nowhere."""
+        lines = np.flatnonzero(self.motions == 0)
+        axes = np.zeros(len(lines), dtype=np.bool_)
         for letter in "XYZ":
-            if letter in columns:
-                axes[_part(columns[letter], self.begin, self.begin + len(self)).lines - self.begin] = True
-        return axes & (self.motions == 0)
+            column = self.batch.words.columns.get(letter)
+            if column is not None and len(lines):
+                at = np.searchsorted(column.lines, lines + self.begin)
+                axes |= column.lines.take(at, mode="clip") == lines + self.begin
+        return lines[axes]
 
     @cached_property
     def moves(self) -> Moves:
         """The columns of the moves, as the exact reader makes them."""
-        rows, one = self.rows, float(self.place.scale.one)
-        places = np.concatenate((np.array([self.place.position], dtype=np.int64), self.ends))
-        floats = places / one
-        start, end = floats[rows], floats[rows + 1]
-        kind = self.motions[rows]
-        still = places[1:, :2] == places[:-1, :2]
-        arcs = kind >= Kind.ARC_CW
-        upright = (still[:, 0] & still[:, 1])[rows]
-        centre = np.broadcast_to(np.nan, (len(rows), 3))
+        rows, places = self.rows, self.places
+        floats = places / float(self.place.scale.one)
+        start, end = floats.take(rows, axis=1), floats.take(rows + 1, axis=1)
+        kind = self.motions.take(rows)
+        upright = ((places[0, 1:] == places[0, :-1]) & (places[1, 1:] == places[1, :-1])).take(rows)
+        centre: Floats = np.broadcast_to(np.nan, (len(rows), 3))
         plane, full = _same(0, rows), _same(False, rows)
         if self._centres is not None:
+            arcs = kind >= Kind.ARC_CW
             plane, full = np.where(arcs, 17, 0), arcs & upright
             upright &= ~arcs
             centre = np.full((len(rows), 3), np.nan)
-            centre[arcs, :2] = self._centres[rows[arcs]]
-            centre[arcs, 2] = start[arcs, 2]
+            centre[arcs, :2] = self._centres[:, rows[arcs]].T
+            centre[arcs, 2] = start[2, arcs]
         state = self.before
         return Moves(
-            line=rows + self.first, kind=kind, start=start, end=end, low=np.minimum(start, end),
-            high=np.maximum(start, end), centre=centre, plane=plane, tool=_same(state.tool, rows),
+            line=rows + self.first, kind=kind, start=start.T, end=end.T, low=np.minimum(start, end).T,
+            high=np.maximum(start, end).T, centre=centre, plane=plane, tool=_same(state.tool, rows),
             corner=_same(state.corner, rows), grow=_same(0.0, rows), shadow=_same(False, rows), upright=upright,
             exact=_same(True, rows), full=full)
 
@@ -201,25 +202,25 @@ def stretch_of(batch: Batch, begin: int, end: int, first: int, interpreter: Inte
     words, state = batch.words, interpreter.state
     motions = _motions(words, begin, end, place.motion)
     arcs = motions >= 2 if place.motion >= 2 or int(motions.max(initial=0)) >= 2 else None
-    ends = np.empty((end - begin, 3), dtype=np.int64)
+    places = np.empty((3, end - begin + 1), dtype=np.int64)
     for axis, letter in enumerate("XYZ"):
-        filled = _filled(words, letter, begin, end, place, axis)
-        if filled is None:
+        if not _fill(places[axis], words, letter, begin, end, place, axis):
             return None
-        ends[:, axis] = filled
-    moved = _moved(ends, place)
-    centres, certain = centres_of(words, begin, end, ends, moved, arcs, state, place)
+    moved = places[0, 1:] != places[0, :-1]
+    moved |= places[1, 1:] != places[1, :-1]
+    moved |= places[2, 1:] != places[2, :-1]
+    centres, certain = centres_of(words, begin, end, places, moved, arcs, state, place)
     rows = np.flatnonzero(moved)
     if certain < end - begin:
         rows = rows[: np.searchsorted(rows, certain)]
-    cuts = np.flatnonzero(motions[rows] > 0)
+    cuts = np.flatnonzero(motions[rows])
     if not len(cuts):
         return None
     rows = rows[: cuts[-1] + 1]
     count = int(rows[-1]) + 1
     if centres is not None and not state.centres_said and (motions[rows] >= 2).any():
         interpreter.assumptions.setdefault(*CENTRES_ASSUMED)
-    return Stretch(batch, begin, first, interpreter, place, ends[:count], motions[:count], rows, centres)
+    return Stretch(batch, begin, first, interpreter, place, places[:, : count + 1], motions[:count], rows, centres)
 
 
 def _part(column: Column, begin: int, end: int) -> Column:
@@ -244,27 +245,22 @@ def _carried(value: int, lines: Integers, values: Integers, begin: int, end: int
     return np.repeat(np.concatenate(((value,), values)), np.diff(borders))
 
 
-def _filled(words: Words, letter: str, begin: int, end: int, place: Place, axis: int) -> Integers | None:
-    """(n,) int: where each line leaves an axis; None beyond what a float holds exactly."""
-    start = place.position[axis]
+def _fill(places: Integers, words: Words, letter: str, begin: int, end: int, place: Place, axis: int) -> bool:
+    """Fills (n + 1,) with where an axis stands; False where that goes beyond what a float holds exactly."""
+    start = places[0] = place.position[axis]
     if letter not in words.columns:
-        return np.full(end - begin, start, dtype=np.int64)
+        places[1:] = start
+        return True
     part = _part(words.columns[letter], begin, end)
     values = part.values * place.scale.factor if place.scale.factor != 1 else part.values
     largest = int(np.abs(values).max(initial=0))
     if place.incremental:
         if largest * len(values) >= LARGEST:  # no sum on the way can overflow
-            return None
+            return False
         values = np.cumsum(values) + start
     elif place.origin[axis]:
         values = values + place.origin[axis]
-    if max(largest, int(np.abs(values).max(initial=0))) >= LARGEST:
-        return None
-    return _carried(start, part.lines, values, begin, end)
-
-
-def _moved(ends: Integers, place: Place) -> NDArray[np.bool_]:
-    moved = np.empty(len(ends), dtype=np.bool_)
-    moved[1:] = (ends[1:] != ends[:-1]).any(axis=1)
-    moved[0] = tuple(ends[0].tolist()) != place.position
-    return moved
+    if values is not part.values:
+        largest = max(largest, int(np.abs(values).max(initial=0)))
+    places[1:] = _carried(start, part.lines, values, begin, end)
+    return largest < LARGEST

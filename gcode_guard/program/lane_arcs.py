@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 WELL = 1e-4
 
 
-def centres_of(words: Words, begin: int, end: int, ends: Integers, moved: NDArray[np.bool_],
+def centres_of(words: Words, begin: int, end: int, counts: Integers, moved: NDArray[np.bool_],
                arcs: NDArray[np.bool_] | None, state: State, place: Place) -> tuple[Floats | None, int]:
-    """The centres (n, 2) of the lines that are arcs, NaN for the others, and how many lines are certain.
+    """The centres (2, n) of the lines that are arcs, and how many lines are certain. What others hold says nothing.
 
-    Marks arcs in `moved`, also such as end where they start. An arc is certain in G17, with I or J and incremental
+    `counts` (3, n + 1) are the places. Marks arcs in `moved`, also such as end where they start. An arc is certain in G17, with I or J and incremental
     centres, not tiny, its ends equally far from its centre, and either a full turn or well open. Any other, and I or J
     where no arc is in force, ends what is certain.
     """
@@ -41,17 +41,17 @@ def centres_of(words: Words, begin: int, end: int, ends: Integers, moved: NDArra
     if len(rows) and (state.plane != "G17" or state.centres != "G91.1"):
         wrong[rows] = True
         return None, int(np.argmax(wrong))
-    places = np.concatenate((np.array([place.position], dtype=np.int64), ends))[:, :2] / float(place.scale.one)
-    offset = np.zeros((count, 2))
+    one = float(place.scale.one)
+    places = counts[:2] / one
+    centres = places[:, :-1].copy()
     for axis, (lines, values) in enumerate(given):
-        offset[lines, axis] = values / float(place.scale.one)
-    centres = places[:-1] + offset
-    start, finish, hub = places[rows], places[rows + 1], centres[rows]
-    first, last = np.hypot(*(start - hub).T), np.hypot(*(finish - hub).T)
-    open_by = np.hypot(*(finish - start).T)
+        centres[axis, lines] += values / one
+    start, finish, hub = places[:, rows], places[:, rows + 1], centres[:, rows]
+    first, last = np.hypot(*(start - hub)), np.hypot(*(finish - hub))
+    open_by = np.hypot(*(finish - start))
     doubtful = np.abs(first - last) > AGREES - WELL
     doubtful |= first < LEAST + WELL
-    doubtful |= (open_by < DOUBTFUL + WELL) & (start != finish).any(axis=1)
+    doubtful |= (open_by < DOUBTFUL + WELL) & (start != finish).any(axis=0)
     wrong[rows[doubtful]] = True
     moved[rows] = True
     return centres, int(np.argmax(wrong)) if wrong.any() else count

@@ -22,7 +22,9 @@ Integers = NDArray[np.int64]
 Booleans = NDArray[np.bool_]
 
 # A comment that may be passed over; other parentheses and control characters in it make its line special.
-COMMENT = re.compile(rb"\([^()\x00-\x08\x0a-\x1f]*\)|;[^\x00-\x08\x0a-\x1f]*")
+BRACKETED = re.compile(rb"\([^()\x00-\x08\x0a-\x1f]*\)")
+TO_THE_END = re.compile(rb";[^\x00-\x08\x0a-\x1f]*")
+EITHER = re.compile(BRACKETED.pattern + rb"|" + TO_THE_END.pattern)
 _MARK = b"\x01"  # stands for a comment: no part of a number
 
 _POINT, _UNEXPECTED, _MINUS, _PLUS = 0x10, 0x20, 0x30, 0x31
@@ -78,7 +80,7 @@ class Words:
 class Batch:
     """Some whole lines of a program: their bytes, where they end, and their words once they are asked for."""
 
-    def __init__(self, data: bytes, pointless: bool) -> None:
+    def __init__(self, data: bytes, pointless: bool = True) -> None:
         self.data = data
         self.ends: Integers = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == 10) + 1
         if not data.endswith(b"\n"):
@@ -126,7 +128,9 @@ def read_words(data: bytes, pointless: bool = True) -> Words:
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n")
     if b"(" in data or b";" in data:
-        data = COMMENT.sub(_MARK, data)
+        # One of them alone is found several times faster, since all that it can begin with is one character.
+        comment = BRACKETED if b";" not in data else TO_THE_END if b"(" not in data else EITHER
+        data = comment.sub(_MARK, data)
     return _read(data.translate(_CODES, _BLANKS), count, pointless)
 
 

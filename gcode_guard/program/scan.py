@@ -5,6 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
 
 from .block import BLANK, COMMENT, split_ending, strip_comments
 from .errors import NotUnderstood
@@ -26,6 +30,8 @@ class Facts:
     calls: bool = False
     returns: bool = False
     ended: bool = False
+    percents: int = 0
+    closed: bool = False
 
 
 def look(lines: Iterable[bytes], skip_deleted: bool) -> Facts:
@@ -33,11 +39,86 @@ def look(lines: Iterable[bytes], skip_deleted: bool) -> Facts:
     but where subprograms are called, whose bodies may stand there."""
     facts = Facts()
     for raw in lines:
-        if not SUSPECT.search(raw):
-            continue
-        if not facts.ended or facts.calls:
-            _look_at(raw, facts, skip_deleted)
+        if facts.closed:
+            break
+        _see(raw, facts, skip_deleted)
     return facts
+
+
+def _see(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
+    """Looks at one line; behind the second percent sign nothing counts."""
+    if b"%" in raw and raw.strip() == b"%":
+        facts.percents += 1
+        facts.closed = facts.percents > 1
+    elif not facts.closed and SUSPECT.search(raw) and (not facts.ended or facts.calls):
+        _look_at(raw, facts, skip_deleted)
+
+
+class Source(Protocol):
+    """Where the bytes come from."""
+
+    def batch(self, place: int) -> tuple[bytes, int]:
+        """Some whole lines from the byte `place` on, and the place behind them; nothing at the end."""
+
+
+def look_through(source: Source, skip_deleted: bool) -> Facts:
+    """The same `Facts` as `look` finds in the lines of a source, without a look at most of them."""
+    facts = Facts()
+    place = 0
+    while (not facts.ended or facts.calls) and not facts.closed:
+        data, place = source.batch(place)
+        if not data:
+            break
+        if b"%" in data:
+            for raw in data.splitlines(keepends=True):
+                _see(raw, facts, skip_deleted)
+            continue
+        for raw in _suspects(data):
+            if not facts.ended or facts.calls:
+                _look_at(raw, facts, skip_deleted)
+    return facts
+
+
+# Comments as `strip_comments` sees them, but for those within comments.
+BRACKETED = re.compile(rb"\([^()\n]*\)")
+TO_THE_END = re.compile(rb";[^\n]*")
+EITHER = re.compile(BRACKETED.pattern + rb"|" + TO_THE_END.pattern)
+LETTERS = b"TtMmOo"
+# What stands behind G, zeros and blanks where they begin no G43: another digit, another word, the end of the line.
+NO_LENGTH = np.zeros(256, dtype=bool)
+NO_LENGTH[list(b"12356789XYZFIJKRSNGxyzfijkrsng\r\n")] = True
+PASSED_OVER = np.zeros(256, dtype=bool)
+PASSED_OVER[list(b"0 \t+")] = True
+
+
+def _suspects(data: bytes) -> Iterator[bytes]:
+    """The lines of `data` that may hold a word that counts, without their comments where those are plain."""
+    if b"(" in data or b";" in data:
+        comment = BRACKETED if b";" not in data else TO_THE_END if b"(" not in data else EITHER
+        bare = comment.sub(b"", data)
+        if b"(" in bare or b")" in bare:
+            yield from data.splitlines(keepends=True)
+            return
+        data = bare
+    code = np.frombuffer(data, dtype=np.uint8)
+    found = [np.flatnonzero(code == letter) for letter in LETTERS if letter in data]
+    found += [at for at in (_tool_lengths(code, letter) for letter in b"Gg" if letter in data) if len(at)]
+    if not found:
+        return
+    ends = np.flatnonzero(code == 10)
+    for line in np.unique(np.searchsorted(ends, np.concatenate(found))).tolist():
+        begin = int(ends[line - 1]) + 1 if line else 0
+        yield data[begin : int(ends[line]) + 1 if line < len(ends) else len(data)]
+
+
+def _tool_lengths(code: NDArray[np.uint8], letter: int) -> NDArray[np.int64]:
+    """The places of the letter G, in one case, that may begin a G43, however it is spelled."""
+    at = np.flatnonzero(code == letter)
+    padded = np.append(code, np.uint8(ord("\n")))
+    behind = at + 1
+    for _ in range(4):
+        behind += PASSED_OVER[padded[behind]]
+    return at[~NO_LENGTH[padded[behind]]]
 
 
 def _look_at(raw: bytes, facts: Facts, skip_deleted: bool) -> None:

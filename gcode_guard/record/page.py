@@ -18,6 +18,7 @@ from markupsafe import Markup
 
 from gcode_guard.record import page_words
 from gcode_guard.record.findings import safe_text
+from gcode_guard.record.log import millimetres, millimetres_rounded_up, seconds
 from gcode_guard.record.page_model import Item, ReviewPage
 from gcode_guard.record.page_plan import draw_plan, flat
 from gcode_guard.record.page_side import draw_side, draw_tool
@@ -59,21 +60,21 @@ def _side(setup: Setup, item: Item) -> Markup:
 def _item_facts(item: Item, setup: Setup) -> list[tuple[str, str, str, float | None]]:
     """The numbers of an item: (key of the log, what it is, as text, as the log has it)."""
     units = setup.units
-    rows: list[tuple[str, str, str, float | None]] = []
     if item.is_change:
         needed = "nothing" if item.needed_z is None else page_words.needed(item.needed_z, units)
-        rows += [("programmed_z_mm", "programmed Z, lowest of the block", page_words.length(item.programmed_z, units),
-                  item.programmed_z),
-                 ("needed_z_mm", "needed by its own rapid", needed, item.needed_z),
-                 ("written_z_mm", "written Z", page_words.length(item.written_z, units), item.written_z)]
+        rows = [("programmed_z_mm", "programmed Z, lowest of the block", page_words.length(item.programmed_z, units),
+                 millimetres(item.programmed_z)),
+                ("needed_z_mm", "needed by its own rapid", needed, millimetres_rounded_up(item.needed_z)),
+                ("written_z_mm", "written Z", page_words.length(item.written_z, units), millimetres(item.written_z))]
         if item.profile is not None and item.profile.left_over is not None:
             rows.append(("", "left above the obstacle as measured",
                          page_words.length(item.profile.left_over, units), None))
-        rows.append(("added_s", "added time", page_words.time(item.added_s), item.added_s))
-    elif item.by is not None:
-        rows.append(("by_mm", "too low by" if item.kind != "out-of-reach" else "outside by",
-                     page_words.length(item.by, units), item.by))
-    return rows
+        rows.append(("added_s", "added time", page_words.time(item.added_s), seconds(item.added_s)))
+        return rows
+    if item.by is None:
+        return []
+    name = "outside by" if item.kind == "out-of-reach" else "too low by"
+    return [("by_mm", name, page_words.length(item.by, units), millimetres(item.by))]
 
 
 @cache

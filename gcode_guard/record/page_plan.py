@@ -14,8 +14,9 @@ from gcode_guard.record.page_words import MM_PER_INCH, short
 from gcode_guard.setup.model import Obstacle, Setup, Solid
 
 TOO_WIDE = 2.5  # times what stands on the table: a reach beyond that is cut off, or nothing could be seen
-MOST_MARKS = 120  # numbers that stand in the plan all the time; further ones appear when they are chosen
+MOST_MARKS = 60  # numbers that stand in the plan all the time; further ones appear when they are chosen
 LONGEST_NAME = 28
+AT_ONCE = 200  # polylines in one path of many
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ class _Drawing:
             tag("g", Markup("").join(items), class_="items"),
             tag("g", Markup("").join(words), class_="words", font_size=size),
         ]), id="plan", viewBox=view, role="group", aria_label="Plan view: the table seen from above",
-            data_letter=size, xmlns="http://www.w3.org/2000/svg")
+            data_letter=size)
         return Plan(svg, tuple(self.notes))
 
     def _numbered(self) -> list[tuple[int, Obstacle]]:
@@ -181,8 +182,7 @@ class _Drawing:
     def _backdrop(self) -> list[Markup]:
         drawn = []
         for name, lines in (("cuts", self.backdrop.cuts), ("rapids", self.backdrop.rapids)):
-            if lines:
-                drawn.append(tag("path", class_=name, d=path_text(lines)))
+            drawn.append(_many(name, lines))
         return drawn
 
     def _obstacle(self, numbered: tuple[int, Obstacle]) -> Markup:
@@ -232,7 +232,7 @@ class _Drawing:
         brief = [item for item in self.items if item.brief]
         ways = (("programmed", [way for item in brief for way in flat(item.programmed)]),
                 ("mended", [way for item in brief for way in flat(item.mended)]))
-        shapes = [tag("path", class_=f"{name} brief", d=path_text(lines)) for name, lines in ways if lines]
+        shapes = [_many(f"{name} brief", lines) for name, lines in ways if lines]
         listed = [tag("g", Markup("").join(shapes), transform="scale(1 -1)")] if shapes else []
         return listed + [self._item(item) for item in whole]
 
@@ -251,7 +251,7 @@ class _Drawing:
 
     def _item(self, item: Item) -> Markup:
         shapes = [_corridor(corridor) for corridor in item.corridors]
-        ways = [("programmed", flat(item.programmed)), ("mended", flat(item.mended)), ("meeting", item.cuts)]
+        ways = [("programmed", flat(item.programmed)), ("mended", flat(item.mended)), ("meeting" if item.kind == "cut-contact" else "nearing", item.cuts)]
         for name, lines in ways:
             data = path_text(lines)
             if data:
@@ -304,6 +304,12 @@ class _Drawing:
 def flat(ways: Sequence[Sequence[Place]]) -> list[list[Point]]:
     """Ways seen from above, without what is not known."""
     return [[(x, y) for x, y, _ in way if x is not None and y is not None] for way in ways]
+
+
+def _many(name: str, lines: Sequence[Sequence[Point]]) -> Markup:
+    """Many polylines as some paths: a browser strokes several small ones far faster than one huge one."""
+    parts = [path_text(lines[k : k + AT_ONCE]) for k in range(0, len(lines), AT_ONCE)]
+    return Markup("").join(tag("path", class_=name, d=part) for part in parts if part)
 
 
 def solid_shape(solid: Solid) -> Markup:

@@ -71,7 +71,7 @@ class _Side:
                               f"{number(self.high - self.low)}"),
             tag("g", Markup("").join([*self._axes(), *self._names(), *self._level_names()]), class_="words",
                 font_size=size)]),
-            class_="side", viewBox=view, role="img", aria_label=name, xmlns="http://www.w3.org/2000/svg")
+            class_="side", viewBox=view, role="img", aria_label=name)
 
     # What stands there ----------------------------------------------------------------------------------------
 
@@ -250,5 +250,5 @@ def draw_tool(setup: Setup, tool: Tool) -> Markup:
                 transform="scale(1 -1)")
     view = f"{number(-widest - size)} {number(-top - size)} {number(2 * widest + 20 * size)} {number(top + 2 * size)}"
     return tag("svg", Markup("").join([shape, tag("g", Markup("").join(words), class_="words", font_size=size)]),
-               class_="tooldrawing", viewBox=view, role="img", xmlns="http://www.w3.org/2000/svg",
+               class_="tooldrawing", viewBox=view, role="img",
                aria_label=f"tool {tool.number} from its side")

@@ -58,7 +58,8 @@ def _obstacle(ask: Ask, say: Say, unit: str, names: set[str]) -> StarterObstacle
         if shape in ("box", "cylinder"):
             break
         say("Please answer box or cylinder; other shapes can be written into the file later.")
-    center = (_number(ask, say, f"{name}: X of its middle, {unit}"), _number(ask, say, f"{name}: Y of its middle, {unit}"))
+    center = (_number(ask, say, f"{name}: X of its middle, {unit}"),
+              _number(ask, say, f"{name}: Y of its middle, {unit}"))
     height = _length(ask, say, f"{name}: its height above the table, {unit}", "")
     if shape == "cylinder":
         return StarterObstacle(name, center, height, diameter=_length(ask, say, f"{name}: its diameter, {unit}", ""))

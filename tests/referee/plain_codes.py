@@ -66,7 +66,8 @@ def sort_codes(words: Words) -> dict[str, float]:
 
 def check_users(words: Words, codes: dict[str, float], motion: float | None) -> None:
     """No word may stand without a code that reads it."""
-    present = set(codes.values()) | ({motion} if motion is not None else set())
+    present = {code for group, code in codes.items() if not group.startswith("M ")}
+    present |= {motion} if motion is not None else set()
     calls = codes.get("M subprogram") == 98
     for letter in words.values:
         if letter in "XYZFSTN":

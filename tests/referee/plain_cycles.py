@@ -22,6 +22,8 @@ def do_cycle(state: State, words: Words, code: int) -> None:
         raise state.fail(words, "a cycle without a plane")
     if state.incremental is None:
         raise state.fail(words, "G90 or G91 is not known")
+    if state.tip_unknown:
+        raise state.fail(words, "a cycle where the length of the tool is not in force")
     if state.feed_mode == 93 or state.compensation:
         raise state.fail(words, "a cycle in G93 or under compensation")
     if not state.axes_in(words):

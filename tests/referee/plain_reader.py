@@ -138,6 +138,11 @@ def motion_of(state: State, words: Words, codes: dict[str, float]) -> float | No
         if code not in (None, 80):
             raise NotUnderstood(words.line, "two codes that use the axis words")
         return None
+    if special == 4 and "X" in words.values:
+        # G4 X is the dwell in seconds of many controls (common practice): no axis word, then.
+        if code not in (None, 80):
+            raise NotUnderstood(words.line, "G4 X beside a motion")
+        return None
     if special in TAKES_NO_AXES and special != 4 and (moves or code not in (None, 80)):
         raise NotUnderstood(words.line, f"G{special:g} beside a motion")
     if special == 53 and (code if code is not None else state.motion) not in (0, 1):
@@ -177,7 +182,7 @@ def feed_and_speed(state: State, words: Words, codes: dict[str, float]) -> None:
             raise NotUnderstood(words.line, f"tool {int(number)} is not in the setup")
         state.selected = int(number)
         state.effect(words, "tool selected", state.selected)
-        if not state.uses_m6:
+        if not state.uses_m6 and state.options.tool is None:
             state.tool = state.selected
 
 
@@ -215,9 +220,10 @@ def tool_and_switches(state: State, words: Words, codes: dict[str, float]) -> No
 
 def dwell(state: State, words: Words, codes: dict[str, float]) -> None:
     if codes.get("non-modal") == 4:
-        if "P" not in words.values or words.values["P"] < 0:
-            raise NotUnderstood(words.line, "G4 needs P, not negative")
-        state.effect(words, "dwell", words.values["P"])
+        times = [words.values[letter] for letter in "PX" if letter in words.values]
+        if len(times) != 1 or times[0] < 0 or len(state.axes_in(words)) > ("X" in words.values):
+            raise NotUnderstood(words.line, "G4 needs one time, not negative")
+        state.effect(words, "dwell", times[0])
 
 
 def planes_and_units(state: State, words: Words, codes: dict[str, float]) -> None:
@@ -247,7 +253,7 @@ def compensation(state: State, words: Words, codes: dict[str, float]) -> None:
         return
     if state.plane != 17 or state.compensation:
         raise NotUnderstood(words.line, "compensation outside G17, or a second time")
-    if "D" in words.values and code in (41, 42) and words.values["D"] != state.tool:
+    if "D" in words.values and code in (41, 42) and words.values["D"] != state.tool is not None:
         raise NotUnderstood(words.line, "D is not the tool's number")
     state.compensation = True
     state.effect(words, "compensation", code)

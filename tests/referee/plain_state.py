@@ -127,6 +127,8 @@ class State:
         """Record a straight motion and stand at its end."""
         if kind != "rapid":
             self.check_cut(words)
+            if any(value is None or value == HIGH for value in end):
+                raise self.fail(words, "a cut that ends where the tool is not known to be")
         self.sequence.append(
             Move(
                 words.line,

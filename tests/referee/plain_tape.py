@@ -38,15 +38,14 @@ def read_tape(program: bytes) -> Tape:
     mains = []
     for number, piece in pieces:
         codes = [line for line in piece if line.code]
-        if codes and M99.match(codes[-1].code):
+        if codes and M99.match(codes[-1].code) and not (number is None and ends_by_itself(piece)):
             if number is None or number in tape.bodies:
                 raise NotUnderstood(codes[-1].number, "M99 outside a subprogram, or a subprogram twice")
             tape.bodies[number] = piece
         elif codes:
             mains.append(piece)
-    if len(mains) > 1 and not ends_by_itself(mains[0]):
-        raise NotUnderstood(mains[1][0].number, "more than one main program")
-    tape.main = mains[0] if mains else []
+    # An O number without M99 is a name: a program that has not ended may go on there, and what it does not do is safe.
+    tape.main = [line for piece in mains for line in piece]
     look_for_names(tape, tape.main + [line for body in tape.bodies.values() for line in body])
     return tape
 
@@ -57,7 +56,7 @@ def refuse_slash(line: Line) -> None:
 
 
 def ends_by_itself(piece: list[Line]) -> bool:
-    return any(re.search(r"M0*(2|30)(?!\d)", line.code) for line in piece)
+    return any(re.search(r"M0*(2|30)(?!\d)", line.code) and not line.slash for line in piece)
 
 
 def between_percents(lines: list[Line]) -> list[Line]:

@@ -1,0 +1,56 @@
+"""One real browser for the tests of pages: the system's Chromium, driven by Playwright."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page import pages
+
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+             "--disable-component-update", "--disable-sync"]
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A browser context with a fresh profile. Skips where there is no browser."""
+    place = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if place is None:
+        pytest.skip("no Chromium on this system: apt-get install chromium")
+    playwright = pytest.importorskip("playwright.sync_api", reason="the browser-test library is not installed")
+    with playwright.sync_playwright() as driver:
+        context = driver.chromium.launch_persistent_context(
+            str(tmp_path_factory.mktemp("profile")), executable_path=place, headless=True, args=ARGUMENTS,
+            viewport={"width": 1400, "height": 1000})
+        yield context
+        context.close()
+
+
+@pytest.fixture
+def page(chromium: Any) -> Iterator[Any]:
+    """A new tab that keeps what it was told on its console and what it asked the network for."""
+    tab = chromium.new_page()
+    tab.troubles = []
+    tab.on("console", lambda message: tab.troubles.append(message.text))
+    tab.on("pageerror", lambda error: tab.troubles.append(str(error)))
+    tab.requests = []
+    tab.on("request", lambda request: tab.requests.append(request.url))
+    yield tab
+    tab.close()
+
+
+@pytest.fixture(scope="session")
+def repaired(tmp_path_factory: pytest.TempPathFactory) -> pages.Made:
+    """The page of a program with two crossings of a clamp."""
+    program = pages.CROSSING + "G0 X20 Y155\nG0 Z5\nG1 Z-2\nG0 Z5\nG0 X20 Y145\nX200\nG1 Z-2\nG0 Z60\nM30\n"
+    return pages.review(tmp_path_factory.mktemp("repaired"), program)
+
+
+@pytest.fixture(scope="session")
+def refused(tmp_path_factory: pytest.TempPathFactory) -> pages.Made:
+    """The page of a program with a cut through a clamp."""
+    return pages.review(tmp_path_factory.mktemp("refused"), pages.CUTTING)
