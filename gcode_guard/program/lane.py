@@ -14,7 +14,6 @@ from decimal import Decimal
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .interpreter import Interpreter
 from .lane_arcs import centres_of

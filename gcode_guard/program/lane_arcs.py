@@ -23,9 +23,9 @@ def centres_of(words: Words, begin: int, end: int, counts: Integers, moved: NDAr
                arcs: NDArray[np.bool_] | None, state: State, place: Place) -> tuple[Floats | None, int]:
     """The centres (2, n) of the lines that are arcs, and how many lines are certain. What others hold says nothing.
 
-    `counts` (3, n + 1) are the places. Marks arcs in `moved`, also such as end where they start. An arc is certain in G17, with I or J and incremental
-    centres, not tiny, its ends equally far from its centre, and either a full turn or well open. Any other, and I or J
-    where no arc is in force, ends what is certain.
+    `counts` (3, n + 1) are the places. Marks arcs in `moved`, also such as end where they start. An arc is certain in
+    G17, with I or J and incremental centres, not tiny, its ends equally far from its centre, and either a full turn or
+    well open. Any other, and I or J where no arc is in force, ends what is certain.
     """
     count = end - begin
     given = [_offsets(words, letter, begin, end, place) for letter in "IJ"]

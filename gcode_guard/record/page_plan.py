@@ -251,7 +251,8 @@ class _Drawing:
 
     def _item(self, item: Item) -> Markup:
         shapes = [_corridor(corridor) for corridor in item.corridors]
-        ways = [("programmed", flat(item.programmed)), ("mended", flat(item.mended)), ("meeting" if item.kind == "cut-contact" else "nearing", item.cuts)]
+        cuts = "meeting" if item.kind == "cut-contact" else "nearing"
+        ways = [("programmed", flat(item.programmed)), ("mended", flat(item.mended)), (cuts, item.cuts)]
         for name, lines in ways:
             data = path_text(lines)
             if data:

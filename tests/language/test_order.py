@@ -104,6 +104,6 @@ def test_step_21_stops_and_ends_come_after_the_move() -> None:
 
 
 def test_a_parameter_is_set_when_the_block_is_done() -> None:
-    # Section 3.3.3, the report's example: with parameter 3 at 10, "#3=6 G1 x#3" goes to 10, and then the parameter is 6.
+    # Section 3.3.3, the report's example: with parameter 3 at 10, "#3=6 G1 x#3" goes to 10; then the parameter is 6.
     found = read("#3=10\n#3=6 G1 x#3\nY#3\n")
     assert found.path == [("cut", (10, 0, 50)), ("cut", (10, 6, 50))]

@@ -9,7 +9,8 @@ from tests.language.reading import read, read_any, refused
 
 @pytest.mark.parametrize("block", [
     "G0 x+0.1234 Y7", "G0X +0. 12 34Y 7", "g0x0.1234y7", "G 0 0 X .1234 Y 7.", "G00.0 X000.1234 Y+007",
-    "\tG0\tX0.12 34\tY7\t", "N10G0X0.1234Y7", "n 1 0 G0X.1234Y7.0", "Y7 X.1234 G0", "G0(go)X0.1234(a)Y7", "G0 X0.1234Y7;Y9",
+    "\tG0\tX0.12 34\tY7\t", "N10G0X0.1234Y7", "n 1 0 G0X.1234Y7.0", "Y7 X.1234 G0", "G0(go)X0.1234(a)Y7",
+    "G0 X0.1234Y7;Y9",
     "(X9) G0 X0.1234 Y7 ; (Y9", "G0 X[0.1234] Y[3+4]",
 ])
 def test_one_block_in_many_hands(block: str) -> None:
@@ -62,12 +63,14 @@ def test_comments_are_no_words() -> None:
         ("rapid", (1, 0, 50)), ("rapid", (1, 2, 50))]
 
 
-@pytest.mark.parametrize("comment", ["(a (b))", "(a (b) )", "(a (b (c)))", "(door (left) panel)", "(T (six) mill)", "((a) b)"])
+@pytest.mark.parametrize("comment", [
+    "(a (b))", "(a (b) )", "(a (b (c)))", "(door (left) panel)", "(T (six) mill)", "((a) b)"])
 def test_a_comment_within_a_comment_at_the_end(comment: str) -> None:
     assert read(f"G0 X5 {comment}\n").end[0] == 5
 
 
-@pytest.mark.parametrize("comment", ["(a (b) X9)", "(a (b)) Y9", "(a (b) c) Y9", "(a (b) [c)", "(a (b) 6 mm)", "(a (b)) (c) (d)"])
+@pytest.mark.parametrize("comment", [
+    "(a (b) X9)", "(a (b)) Y9", "(a (b) c) Y9", "(a (b) [c)", "(a (b) 6 mm)", "(a (b)) (c) (d)"])
 def test_a_comment_within_a_comment_that_may_hide_words(comment: str) -> None:
     refused(f"G0 X5 {comment}\n", "comment within a comment" if "(" in comment else "")
 

@@ -14,7 +14,6 @@ from tests.page import pages
 from tests.page.reading import document
 
 
-
 def _call(folder: Path, *words: str, stdin: str = "", environment: dict[str, str] | None = None,
           ) -> subprocess.CompletedProcess[str]:
     names = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "GCODE_GUARD_SETUP")}
