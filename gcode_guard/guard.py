@@ -275,7 +275,7 @@ class _Work:
         if self.mender.calls:
             self._calls_at_odds(proof.before_line or 1, proof.what)
             return
-        self.defect = f"line {proof.before_line or proof.after_line}: {proof.what}"
+        self.defect = f"line {proof.before_line or proof.after_line or 1}: {proof.what}"
         self.mender.refuse(3)
         self._tell(Finding(proof.before_line or 1, "not-understood",
                            f"the mended program does not stand its proof: {proof.what}",

@@ -37,7 +37,8 @@ class WaysRound:
         keep = []
         if z < stock.top + self._setup.clearance.above:
             middle = (stock.corner[0] + stock.size[0] / 2, stock.corner[1] + stock.size[1] / 2)
-            keep.append(KeepOut(box(middle, stock.size, 0.0), self._setup.tools[numbers[0]].diameter / 2))
+            low_enough = z + assembly.from_ < stock.top + self._setup.clearance.above
+            keep.append(KeepOut(box(middle, stock.size, 0.0), float(assembly.radius[low_enough].max(initial=0.0))))
         start, end = ((bounds(p[0])[0], bounds(p[1])[0]) for p in (move.start, move.end))
         return way_round(self._judge.scene, assembly, start, end, z, beside=self._judge.beside,
                          above=self._judge.above, corner=move.corner, bounds=(low, high), keep_out=keep,

@@ -181,7 +181,7 @@ class ItemMaker:
             return f"{subject} the {worst.hit.part} {would} run into {which}: it is {deep} too low to pass over it." \
                 + others
         return (f"{subject} the {worst.hit.part} {would} come inside the clearance of {which}: it is {deep} too low to"
-                f" pass over it at a safe height.{others}")
+                f" pass over it at a clear level.{others}")
 
     def _what(self, change: Change, own: bool) -> str:
         height = "a height that is clear" if change.written_z is None else f"Z {length(change.written_z, self.units)}"

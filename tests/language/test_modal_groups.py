@@ -1,4 +1,4 @@
-"""Two codes of one modal group in one block: every pair is an error (NISTIR 6556, section 3.4, table 4, from memory)."""
+"""Two codes of one modal group in one block: every pair is an error (NISTIR 6556, section 3.4, from memory)."""
 
 from __future__ import annotations
 
