@@ -7,6 +7,7 @@ memory, without the text at hand.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -69,7 +70,7 @@ def _shown(value: Coordinate) -> float | str | None:
 
 def read_any(program: str, start: tuple[float, float, float] | None = (0, 0, 50), **rules: Any) -> Read:
     """Reads a program; `rules` are fields of `Rules`."""
-    lines = [line.encode("latin-1") for line in program.splitlines(keepends=True)]
+    lines = [line.encode("latin-1") for line in re.findall(r"[^\n]*\n|[^\n]+", program)]
     facts = look(lines, rules.get("block_delete") == "skip")
     if start is not None:
         rules["start"] = point(*start)

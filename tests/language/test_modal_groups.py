@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from tests.language.reading import read, refused
+from tests.language.reading import point, read, refused
 
 # Table 4 of the report. G73, G38.3 to G38.5, G41.1, G42.1, G95, G28.1, G30.1, G90.1 and G91.1, G96 and G97 are not in
 # it: they stand where they belong by what they do.
@@ -64,7 +64,8 @@ def test_two_codes_that_both_use_the_axis_words(user: str, motion: str) -> None:
 @pytest.mark.parametrize("user", ["G10 L20 P1", "G28", "G30", "G92"])
 def test_the_motion_in_force_waits_while_another_code_uses_the_axis_words(user: str) -> None:
     # Section 3.5: the activity of the motion in force is suspended for that line, and goes on after it.
-    found = read(f"F100\nG1 X10\n{user} X10\nY5\n", home=(*read("").state.position[:2], read("").state.position[2]))
+    found = read(f"F100\nG1 X10\n{user} X10\nY5\n", home=point(0, 0, 9), home2=point(0, 0, 9),
+                 home_axes="named")
     assert found.path[-1][0] == "cut"
 
 
