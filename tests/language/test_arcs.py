@@ -17,7 +17,7 @@ def centre(program: str, start: tuple[float, float, float] = (0, 0, 0)) -> tuple
     return tuple(round(value, 6) for value in found)
 
 
-# Centre format (section 3.5.3.2) -------------------------------------------------------------------------------------------
+# Centre format (section 3.5.3.2) ------------------
 
 def test_the_reports_example_in_the_centre_format() -> None:
     # "G17 G2 x 10 y 16 i 3 j 4 z 9" from (x 7?, y 7): a clockwise helix about (start x + 3, start y + 4).
@@ -85,9 +85,10 @@ def test_a_helix_climbs_along_the_third_axis() -> None:
     assert move.full_turn and float(move.end[2]) == -4  # type: ignore[arg-type]
 
 
-# Tolerance (section 3.5.3.2: 0.0002 inch, or 0.002 mm) -----------------------------------------------------------------------
+# Tolerance (section 3.5.3.2: 0.0002 inch, or 0.002 mm) ------------------
 
-@pytest.mark.parametrize(("end", "grow"), [("10.000", 0), ("10.0019", 0), ("10.0021", 0.0021), ("10.01", 0.01), ("10.049", 0.049)])
+@pytest.mark.parametrize(("end", "grow"), [
+    ("10.000", 0), ("10.0019", 0), ("10.0021", 0.0021), ("10.01", 0.01), ("10.049", 0.049)])
 def test_radii_that_differ_a_little(end: str, grow: float) -> None:
     (move,) = read(f"G2 X{end} Y0 I5 J0\n", start=(0, 0, 0)).moves
     assert move.grow == pytest.approx(grow, abs=1e-9)
@@ -116,10 +117,10 @@ def test_ends_that_lie_well_apart_have_one_reading() -> None:
     assert len(step.moves) == 1
 
 
-# Radius format (section 3.5.3.1) -----------------------------------------------------------------------------------------------
+# Radius format (section 3.5.3.1) ------------------
 
 def test_the_reports_example_in_the_radius_format() -> None:
-    # "G17 G2 x 10 y 15 r 20 z 5": a clockwise arc of a circle or helix. From (10, -5): the chord is 20, so is the radius.
+    # "G17 G2 x 10 y 15 r 20 z 5": a clockwise arc of a circle or helix. From (10, -5) the chord is 20, as the radius.
     (move,) = read("G17 G2 X10 Y15 R20 Z5\n", start=(10, -5, 0)).moves
     # Clockwise upwards and less than half a turn: the centre lies to the right.
     assert tuple(round(v, 6) for v in move.centre or ()) == (round(10 + math.sqrt(300), 6), 5, 0)

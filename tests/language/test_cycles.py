@@ -15,11 +15,11 @@ def block(code: str, words: str = "X10 Y5 Z-5 R2") -> str:
     return f"{code} {words} {WORDS[code]}\n"
 
 
-# The report's worked examples (section 3.5.16.2) ------------------------------------------------------------------------
+# The report's worked examples (section 3.5.16.2) ------------------
 
 def test_first_example_of_g81() -> None:
-    # "Suppose the current position is (1, 2, 3) and the XY-plane has been selected, and the following line of NC code is
-    # interpreted: G90 G81 G98 X4 Y5 Z1.5 R2.8".
+    # "Suppose the current position is (1, 2, 3) and the XY-plane has been selected, and the following line of NC code
+    # is interpreted: G90 G81 G98 X4 Y5 Z1.5 R2.8".
     assert read("G90 G81 G98 X4 Y5 Z1.5 R2.8\n", start=(1, 2, 3)).path == [
         (R, (4, 5, 3)),      # 1. a traverse parallel to the XY-plane to (4,5,3)
         (R, (4, 5, 2.8)),    # 2. a traverse parallel to the Z-axis to (4,5,2.8)
@@ -36,7 +36,7 @@ def test_second_example_of_g81() -> None:
     assert path[1:] == [move for hole in holes for move in hole]
 
 
-# What each cycle does ---------------------------------------------------------------------------------------------------
+# What each cycle does ------------------
 
 DOWN = [(R, (10, 5, 50)), (R, (10, 5, 2))]
 OUT = {"rapid": (R, (10, 5, 50)), "feed": (C, (10, 5, 50))}
@@ -95,7 +95,7 @@ def test_g88_leaves_the_way_out_to_the_operator() -> None:
     assert found.end == (10, 5, None)
 
 
-# Error cases --------------------------------------------------------------------------------------------------------------
+# Error cases ------------------
 
 ERRORS = [
     *[(code, "X10 Y5 Z-5", "no R level") for code in WORDS],
@@ -164,13 +164,13 @@ def test_a_tool_change_stops_the_spindle() -> None:
     refused("M3\nT1 M6\nG0 X0 Y0\nZ50\n" + block("G84"), "clockwise")
 
 
-# Sticky words -------------------------------------------------------------------------------------------------------------
+# Sticky words ------------------
 
 def test_words_stay_until_they_are_given_again() -> None:
     # Section 3.5.16.1.
     path = read("G99 G83 X10 Y5 Z-5 R2 Q12\nX20\nY6 R3\nX30 Z-8\n").path
     assert [end for kind, end in path if kind == C] == [(10, 5, -5), (20, 5, -5), (20, 6, -5), (30, 6, -8)]
-    assert [end[2] for kind, end in path if kind == R] == [50, 2, 2, 2, 2, 3, 3, 3, 3]
+    assert [end[2] for kind, end in path if kind == R] == [50, 2, 2, 2, 2, 3, 3, 3, 3, 3]
 
 
 @pytest.mark.parametrize("words", ["X20 R2", "X20 Z-5"])
@@ -198,7 +198,7 @@ def test_an_incremental_r_counts_from_the_start_of_each_block() -> None:
     assert [end[2] for kind, end in found.path if kind == C] == [37, 27]
 
 
-# Initial and R level (sections 3.5.16.1 and 3.5.20) -----------------------------------------------------------------------
+# Initial and R level (sections 3.5.16.1 and 3.5.20) ------------------
 
 def test_g98_returns_to_where_the_series_began() -> None:
     found = read("G99 G81 X10 Y5 Z-5 R2\nX20\nG98 X30\nX40\n")
@@ -231,7 +231,7 @@ def test_without_g98_or_g99_the_way_across_is_followed_at_the_r_level_too() -> N
     assert not [move for move in said.steps[-1].moves if move.shadow] and "return level" not in said.assumptions
 
 
-# Other planes, changes within a series, unknown places -----------------------------------------------------------------------
+# Other planes, changes within a series, unknown places ------------------
 
 def test_in_every_plane_the_third_axis_drills() -> None:
     # Section 3.5.16: G17 drills along Z, G18 along Y, G19 along X.

@@ -80,7 +80,7 @@ def test_a_line_that_is_longer_than_any_block() -> None:
     refused("G0 X5 (" + "x" * 5000 + ")\n", "longer than")
 
 
-# Block delete (section 3.3.1) ---------------------------------------------------------------------------------------
+# Block delete (section 3.3.1) ------------------
 
 def test_block_delete_run_or_skipped() -> None:
     program = "G0 X1\n/X2\n / Y3\n/ N5 Z4\n"
@@ -102,7 +102,7 @@ def test_slashes_that_are_something_else(block: str) -> None:
     refused("G0\n" + block + "\n", block_delete="run")
 
 
-# Percent signs and the end (section 3.2) ----------------------------------------------------------------------------
+# Percent signs and the end (section 3.2) ------------------
 
 def test_between_two_percent_signs() -> None:
     assert read("(door)\n%\nG0 X5\n%\nG0 X9 nonsense\n").end[0] == 5
@@ -121,7 +121,7 @@ def test_nothing_is_read_after_the_end() -> None:
         assert read(f"G0 X5\n{end}\nX9\nthe end of the tape (\n").end[0] == 5
 
 
-# What a program must say ----------------------------------------------------------------------------------------------
+# What a program must say ------------------
 
 @pytest.mark.parametrize(("program", "said"), [
     ("G90 G17 F100\nG0 X5\n", "G20 or G21"),
