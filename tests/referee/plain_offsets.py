@@ -108,9 +108,11 @@ def set_origin(state: State, words: Words) -> None:
         raise state.fail(words, "G10 needs L2 or L20, and P 0 to 9")
     name = state.offset if number == 0 else OFFSET_NAMES[int(number) - 1]
     axes = state.axes_in(words)
-    if not axes or (name not in state.origins and len(axes) < 3):
+    if axes and name not in state.origins and len(axes) < 3:
         raise state.fail(words, "G10 leaves a part of the origin unknown")
     bench = state.options.origins[state.options.bench]
+    if not axes:
+        return
     origin = list(state.origins.get(name, [Fraction(0)] * 3))
     for axis in axes:
         value = state.length(words, AXES[axis])

@@ -84,6 +84,8 @@ def run(state: State, tape: Tape, lines: list[Line], depth: int, callers: list[i
     for line in lines:
         if line.code == "":
             continue
+        if line.trouble is not None:
+            raise line.trouble
         if line.slash:
             if state.options.block_delete is None:
                 raise NotUnderstood(line.number, "a / block, and block_delete is not given")
@@ -178,12 +180,16 @@ def feed_and_speed(state: State, words: Words, codes: dict[str, float]) -> None:
         number = words.values["T"]
         if number != int(number) or number < 0:
             raise NotUnderstood(words.line, "a tool number that is not whole")
-        if state.options.tools is not None and int(number) not in state.options.tools:
-            raise NotUnderstood(words.line, f"tool {int(number)} is not in the setup")
         state.selected = int(number)
         state.effect(words, "tool selected", state.selected)
         if not state.uses_m6 and state.options.tool is None:
+            check_tool(state, words)
             state.tool = state.selected
+
+
+def check_tool(state: State, words: Words) -> None:
+    if state.options.tools is not None and state.selected not in state.options.tools:
+        raise NotUnderstood(words.line, f"tool {state.selected} is not in the setup")
 
 
 def set_feed(state: State, words: Words, codes: dict[str, float]) -> None:
@@ -202,6 +208,7 @@ def tool_and_switches(state: State, words: Words, codes: dict[str, float]) -> No
     if "M tool change" in codes:
         if state.selected is None or state.compensation:
             raise NotUnderstood(words.line, "M6 without a tool, or under compensation")
+        check_tool(state, words)
         state.effect(words, "tool change", state.selected)
         state.tool = state.selected
         state.changed_tool = True
@@ -253,7 +260,8 @@ def compensation(state: State, words: Words, codes: dict[str, float]) -> None:
         return
     if state.plane != 17 or state.compensation:
         raise NotUnderstood(words.line, "compensation outside G17, or a second time")
-    if "D" in words.values and code in (41, 42) and words.values["D"] != state.tool is not None:
+    strange = "D" in words.values and words.values["D"] != state.tool
+    if strange and code in (41, 42) and state.options.tools is not None:
         raise NotUnderstood(words.line, "D is not the tool's number")
     state.compensation = True
     state.effect(words, "compensation", code)
@@ -262,7 +270,8 @@ def compensation(state: State, words: Words, codes: dict[str, float]) -> None:
 def tool_length(state: State, words: Words, codes: dict[str, float]) -> None:
     code = codes.get("tool length")
     if code == 43:
-        if "H" not in words.values or words.values["H"] != state.tool:
+        unknown = state.tool is None and state.options.tools is None
+        if "H" not in words.values or (words.values["H"] != state.tool and not unknown):
             raise NotUnderstood(words.line, "G43 without the H of the tool")
         state.effect(words, "tool length", 43)
         state.tip_unknown = False

@@ -45,7 +45,7 @@ def read_tape(program: bytes) -> Tape:
         elif codes:
             mains.append(piece)
     # An O number without M99 is a name: a program that has not ended may go on there, and what it does not do is safe.
-    tape.main = [line for piece in mains for line in piece]
+    tape.main = until_end([line for piece in mains for line in piece])
     look_for_names(tape, tape.main + [line for body in tape.bodies.values() for line in body])
     return tape
 
@@ -55,8 +55,20 @@ def refuse_slash(line: Line) -> None:
         raise NotUnderstood(line.number, "a / on a block that parts programs")
 
 
+def ends_program(line: Line) -> bool:
+    return not line.slash and re.search(r"M0*(2|30)(?!\d)", line.code) is not None
+
+
 def ends_by_itself(piece: list[Line]) -> bool:
-    return any(re.search(r"M0*(2|30)(?!\d)", line.code) and not line.slash for line in piece)
+    return any(ends_program(line) for line in piece)
+
+
+def until_end(lines: list[Line]) -> list[Line]:
+    """What stands behind M2 or M30 is no part of the program."""
+    for index, line in enumerate(lines):
+        if ends_program(line):
+            return lines[: index + 1]
+    return lines
 
 
 def between_percents(lines: list[Line]) -> list[Line]:

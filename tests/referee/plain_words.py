@@ -33,6 +33,8 @@ class Line:
     number: int
     code: str
     slash: bool = False
+    trouble: NotUnderstood | None = None
+    """What is wrong with the line, should it ever be executed."""
 
 
 @dataclass
@@ -52,7 +54,13 @@ def split_lines(program: bytes) -> list[Line]:
     texts = program.decode("latin-1").split("\n")
     if texts and texts[-1] == "":
         texts.pop()
-    return [clean_line(number, text) for number, text in enumerate(texts, 1)]
+    lines = []
+    for number, text in enumerate(texts, 1):
+        try:
+            lines.append(clean_line(number, text))
+        except NotUnderstood as trouble:
+            lines.append(Line(number, "?", trouble=trouble))
+    return lines
 
 
 def clean_line(number: int, text: str) -> Line:
