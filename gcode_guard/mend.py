@@ -20,6 +20,7 @@ from .repair.run import Leg, Run, Runs, is_plain
 from .repair.surgery import STOPS
 from .repair.write import Style
 from .rules import ceiling, reach_box
+from .setup.model import Tool
 from .waysround import WaysRound
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
@@ -393,7 +394,7 @@ class Mender:
         try:
             left = plan.carry_out()
         except Stuck as stuck:
-            self._trouble(trouble_of(stuck))
+            self._trouble(trouble_of(stuck, run))
             return
         if plan.pending_motion is not None:
             self.pending = plan.pending_motion
@@ -420,7 +421,7 @@ class Mender:
                 limits.faster_round = self.ways.faster
         stock = self.setup.stock
         numbers = {number for tool in tools for number in self.judge.tools(tool)}
-        if any(self.judge.assemblies[number].undercut for number in numbers):
+        if any(_is_undercut(self.setup.tools[number]) for number in numbers):
             limits.rise_from = stock.top if stock else inf
             limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
                                   else "give [stock], so that it is known where the tool is free")
@@ -480,6 +481,12 @@ def _stand(step: Step) -> None:
     for effect in step.effects:
         if effect.what in STOPS:
             effect.after_move = 1
+
+
+def _is_undercut(tool: Tool) -> bool:
+    """True for a tool one of whose own sections is wider than one above it; shoe and nut are never in the material."""
+    widths = [diameter for diameter, _ in tool.sections]
+    return any(above < below for below, above in zip(widths, widths[1:], strict=False))
 
 
 def _leaves_no_run(step: Step) -> bool:

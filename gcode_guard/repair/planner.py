@@ -408,7 +408,7 @@ class Plan:
         return text, reached
 
     def _check_rise(self, item: Item, want: float) -> None:
-        if want > self.limits.ceiling:
+        if want > self.limits.ceiling or want == inf:
             self._too_high(item, want)
         if lowest(self.actual) < self.limits.rise_from:
             raise Stuck(item, 3, "its tool is wider below than above and stands in the material, where it must not be"
@@ -425,8 +425,9 @@ class Plan:
                     "lower or move the obstacle")
 
 
-def trouble_of(stuck: Stuck) -> Trouble:
-    """A Stuck as a trouble of its line."""
+def trouble_of(stuck: Stuck, run: Run) -> Trouble:
+    """A Stuck as a trouble of its line, with the first obstacle that is in the way of the run."""
     item = stuck.item
-    hit = item.obstacles[0] if item.obstacles else None
+    names = item.obstacles or tuple(o for other in run.items for o in other.obstacles)
+    hit = names[0] if names else None
     return Trouble(item.step.block.line, stuck.exit_status, stuck.what, stuck.advice, hit)
