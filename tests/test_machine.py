@@ -1,0 +1,85 @@
+"""The machine around the tool: spindle, shoe, undercut tools, motions of its own, rapids in the material."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.guarding import Guarded, run, write_bench
+from tests.repair.test_tables import AWAY, BENCH, KNOWN
+
+PROGRAM = AWAY + "G0 Z5\nG0 X200\nG0 Z1\nG1 Z-1\nM30\n"
+FAR = PROGRAM.replace("Y100", "Y60")  # 30 mm beside the clamp's edge: the cutter passes, a wide nut does not
+
+
+def guard(folder: Path, program: str, more: str = "", machine: str = KNOWN, **replaced: str) -> Guarded:
+    text = BENCH.format(machine=machine) + more
+    for old, new in replaced.items():
+        text = text.replace(old.replace("_", " "), new)
+    return run(program, write_bench(folder, text))
+
+
+def heights(came: Guarded) -> list[float]:
+    return [change["written_z_mm"] for change in came.records("change")]
+
+
+def test_a_wide_nut_is_lifted_for(tmp_path: Path) -> None:
+    """A nut of 80 mm 5 mm above the tip (length 5) must stay above 23: the tip at 18. The cutter alone passes."""
+    start = KNOWN.replace("100.0, 30", "60.0, 30")
+    assert guard(tmp_path, FAR, machine=start).records("change") == []
+    nut = "\n[spindle]\nsections = [{ diameter = 80.0, height = 100.0 }]\n"
+    came = guard(tmp_path, FAR, nut, start, **{"length_= 40.0": "length = 5.0"})
+    assert came.exit == 0 and heights(came) == [18.0]
+
+
+def test_a_hard_shoe_counts_and_a_soft_one_is_only_reported(tmp_path: Path) -> None:
+    """A shoe of 80 mm 35 mm below the face of a 40 mm tool, so 5 mm above the tip."""
+    shoe = ("\n[spindle]\nsections = [{{ diameter = 10.0, height = 100.0 }}]\n"
+            "shoe = {{ diameter = 80.0, bottom = 35.0, soft = {} }}\n")
+    start = KNOWN.replace("100.0, 30", "60.0, 30")
+    assert heights(guard(tmp_path, FAR, shoe.format("false"), start)) == [18.0]
+    soft = guard(tmp_path, FAR, shoe.format("true"), start)
+    assert soft.exit == 0 and soft.records("change") == []
+    assert any(record["kind"] == "close" and "bristles" in record["text"] for record in soft.records("finding"))
+
+
+def test_no_lift_takes_over_a_shoe_that_stays_with_the_gantry(tmp_path: Path) -> None:
+    shoe = ("\n[spindle]\nsections = [{ diameter = 10.0, height = 100.0 }]\n"
+            "shoe = { diameter = 80.0, rides_at = 10.0 }\n")
+    came = guard(tmp_path, FAR, shoe, KNOWN.replace("100.0, 30", "60.0, 30"))
+    assert came.exit == 3
+    assert any(record["obstacle"] == "clamp" and "shoe" in record["text"] for record in came.records("finding"))
+
+
+SLOT_CUTTER = {"diameter_= 6.0": "sections = [{ diameter = 6.0, height = 3.0 }, { diameter = 3.0, height = 30.0 }]"}
+
+
+def test_an_undercut_tool_is_not_raised_in_the_material(tmp_path: Path) -> None:
+    in_the_slot = AWAY + "G0 X200\nG0 Z30\nM30\n"
+    assert guard(tmp_path, in_the_slot).exit == 0
+    came = guard(tmp_path, in_the_slot, **SLOT_CUTTER)
+    assert came.exit == 3 and any("wider below" in record["text"] for record in came.records("finding"))
+    free = guard(tmp_path, AWAY + "G1 Z5\nG0 X200\nG0 Z1\nM30\n", **SLOT_CUTTER)
+    assert free.exit == 0 and free.records("change")
+
+
+@pytest.mark.parametrize(("mode", "height", "status"), [
+    ("any", 5, 3), ("any", 23, 0), ("z-first", 5, 0), ("none", 5, 0)])
+def test_motions_of_the_machines_own(tmp_path: Path, mode: str, height: float, status: int) -> None:
+    machine = KNOWN + f'\nown_motion = {{ M6 = "{mode}" }}'
+    came = guard(tmp_path, f"G0 Z{height}\nT1 M6\nM30\n", machine=machine)
+    assert came.exit == status
+    assert any(record["about"] == "M6" for record in came.records("assumption")) == (mode != "none")
+
+
+def test_a_rapid_in_the_material_is_reported(tmp_path: Path) -> None:
+    came = guard(tmp_path, "G0 X10 Y20\nG0 Z2\nG1 Z-3 F100\nG0 X30\nG0 Z30\nM30\n")
+    assert came.exit == 0 and (4, "in-stock") in came.findings
+    assert guard(tmp_path, "G0 X10 Y20\nG0 Z2\nG0 X30\nG0 Z30\nM30\n").findings == []
+
+
+def test_a_stated_path_tolerance_widens_the_clearance(tmp_path: Path) -> None:
+    """G64 P2 instead of the 1 mm of corner rounding: 24 mm instead of 23; none under G61: 22."""
+    for mode, height in (("G64 P2.0", 24.0), ("G61", 22.0), ("G64", 23.0)):
+        assert heights(guard(tmp_path, f"{mode}\n{PROGRAM}")) == [height]
