@@ -8,7 +8,6 @@ from __future__ import annotations
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterator
 from dataclasses import replace
 from typing import IO, TYPE_CHECKING
 
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
     from ..guard import Outcome
 
 MOST_WHOLE = 300  # changes and findings that have a side view and their lines; the others have their numbers
-MOST_FINDINGS = 2_000
+MOST_FINDINGS = 1_000
 MOST_ASSUMPTIONS = 500
 BACKDROP_DETAIL = 400.0  # a backdrop may be off by as much as one part in so many of the picture's width
 
@@ -50,16 +49,13 @@ def collect(source: Source, setup: Setup, outcome: Outcome, tool: int | None) ->
     contacts = any(finding.kind == "cut-contact" for finding in findings)
     finder = RestartFinder(_HighEnough(judge), setup.offsets.bench)
     unchanged = passed and not outcome.changes
-    before = read(source.lines, judge, tool, wanted, coarsest=coarsest, mark_hits=contacts,
+    before = read(source, judge, tool, wanted, coarsest=coarsest, mark_hits=contacts,
                   restarts=finder if unchanged else None)
     after = None
     if passed and not unchanged:
         lines = {number for first, last in new_lines.values() for number in range(first, last)}
 
-        def mended() -> Iterator[bytes]:
-            return Source(outcome.output, "output").lines()
-
-        after = read(mended, judge, tool, lines, coarsest=coarsest, restarts=finder)
+        after = read(Source(outcome.output, "output"), judge, tool, lines, coarsest=coarsest, restarts=finder)
     maker = ItemMaker(judge, before, after, outcome.changes, new_lines)
     page = ReviewPage(setup, outcome.run, outcome.summary, _items(maker, outcome, findings),
                       _backdrop(before), assumptions)

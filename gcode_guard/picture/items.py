@@ -18,6 +18,7 @@ LONGEST_NAME = 60  # characters of a name within a sentence; the table of obstac
 LONGEST_TEXT = 1500
 MOST_TEXT = 800_000  # characters of a program's lines on the whole page; then lines are cut after LITTLE
 LITTLE = 160
+BRIEF_RAPIDS = 4  # of the run that a brief one belongs to
 
 TITLES = {"lift": "Raised", "split": "Taken apart", "detour": "Led round", "rapid-contact": "Rapid meets an obstacle",
           "cut-contact": "Cut meets an obstacle", "close": "Close, without contact", "out-of-reach": "Out of reach",
@@ -50,21 +51,24 @@ class ItemMaker:
     def change(self, number: int, change: Change, brief: bool) -> Item:
         """One changed block. What it is changed for may lie on it, or on the rapids that follow it."""
         moves = [m for m in self.before.moves.get(change.line, []) if m.kind == Kind.RAPID]
-        worst = self._cause(change, moves)
-        item = Item(number, change.line, change.kind, TITLES[change.kind], self._sentence(change, worst),
+        worst = None if brief else self._cause(change, moves)
+        sentence = "" if brief else self._sentence(change, worst)
+        item = Item(number, change.line, change.kind, TITLES[change.kind], sentence,
                     tuple(shortened(name) for name in change.obstacles), is_change=True,
                     programmed_z=change.programmed_z, needed_z=change.needed_z, written_z=change.written_z,
                     from_z=_end_height(moves), added_s=change.added_s, brief=brief)
         mended = self._mended(change.line, brief)
+        if brief:
+            item.programmed = _ways(self.before.runs.get(change.line, [])[:BRIEF_RAPIDS])
+            item.mended = _ways(mended)
+            return item
         item.programmed = _ways(moves if worst is None or worst.move in moves else [worst.move])
         item.mended = _ways(mended)
         if worst is not None:
             self._place(item, worst)
-        if not brief:
-            item.hunk = self._hunk(change.line)
-            if worst is not None:
-                item.corridors = self._corridors(worst)
-                item.profile = profile_of(self.judge, worst, mended, change.written_z)
+            item.corridors = self._corridors(worst)
+            item.profile = profile_of(self.judge, worst, mended, change.written_z)
+        item.hunk = self._hunk(change.line)
         return item
 
     def _cause(self, change: Change, moves: list[Move]) -> Worst | None:
@@ -83,6 +87,9 @@ class ItemMaker:
                     (shortened(finding.obstacle),) if finding.obstacle else (), shortened(finding.advice, LONGEST_TEXT),
                     trouble=trouble, by=finding.by, brief=brief)
         moves = [m for m in self.before.moves.get(finding.line, []) if _matters(m, finding)]
+        if brief:
+            item.programmed = _ways(moves[:BRIEF_RAPIDS])
+            return item
         worst = worst_of(moves, self.judge) if finding.kind != "in-stock" else None
         item.programmed = _ways([m for m in moves if m.kind == Kind.RAPID])
         item.cuts = [path(m) for m in moves if m.kind != Kind.RAPID]
@@ -90,14 +97,13 @@ class ItemMaker:
             item.cuts = self._hits(finding) or item.cuts
         if worst is not None and (worst.hit is not None or finding.kind not in ("close", "not-understood")):
             self._place(item, worst)
-            if not brief and finding.obstacle:
+            if finding.obstacle:
                 item.corridors = self._corridors(worst)
                 item.profile = profile_of(self.judge, worst, [], None)
         elif moves:
             x, y, _ = place_of(moves[0].end)
             item.mark = (x, y) if x is not None and y is not None else None
-        if not brief:
-            item.hunk = self._hunk(finding.line)
+        item.hunk = self._hunk(finding.line)
         return item
 
     def _hits(self, finding: Finding) -> list[list[tuple[float, float]]]:

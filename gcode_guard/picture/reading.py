@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from ..judge import Judge
-from ..program.moves import Kind, Move, Step, table
+from ..program.lane import Stretch
+from ..program.lane_reader import LaneReader
+from ..program.moves import Integers, Kind, Move, Moves, Step, table
 from ..program.reader import Reader
 from ..program.scan import look
 from ..program.state import Position, known
 from ..record.page_model import Place, Point, ToolChange
 from ..rules import rules_of
+from ..source import Source
 from ..space.arcs import flatten
 from .restart import RestartFinder
-from .thin import Thinner
+from .thin import LONGEST_CHAIN, Thinner
 
 BATCH = 4000  # steps
 CUT_PIECES, RAPID_PIECES = 25_000, 4_000  # straight pieces that the backdrop may have: less than 1 MB of page
@@ -48,6 +52,11 @@ class Reading:
     left: int = 0
     _open: list[int] = field(default_factory=list)
 
+    @property
+    def keeps_on(self) -> bool:
+        """Whether the rapids that come next are wanted too."""
+        return bool(self._open)
+
     def keep(self, step: Step, wanted: bool) -> None:
         """Keeps what is asked for of a step."""
         if step.effects:
@@ -70,33 +79,63 @@ class Reading:
                     self.runs[begun].append(move)
 
 
-def read(source: Callable[[], Iterable[bytes]], judge: Judge, tool: int | None, lines: set[int], *, coarsest: float,
+def read(source: Source, judge: Judge, tool: int | None, lines: set[int], *, coarsest: float,
          mark_hits: bool = False, restarts: RestartFinder | None = None) -> Reading:
-    """Reads the program that `source` gives the lines of, as often as it is asked.
+    """Reads a program.
 
     `lines`: those whose moves are kept, and whose text is, with two lines round them. `coarsest`: mm, how far the
     backdrop may be off at most. `mark_hits`: look for the cuts that make contact. `restarts` is shown every step.
     """
     setup = judge.setup
-    facts = look(source(), setup.program.block_delete == "skip")
+    facts = look(source.lines(), setup.program.block_delete == "skip")
+    rules = rules_of(setup, facts, tool)
+    reader: Iterable[Step | Stretch] = Reader(source.lines(), rules, facts) if facts.calls else \
+        LaneReader(source, rules, facts)
     reading = Reading(Thinner(CUT_PIECES, coarsest), Thinner(RAPID_PIECES, coarsest))
-    near = {line + k for line in lines for k in (-2, -1, 0, 1, 2)}
+    wanted = sorted(lines)
+    near = sorted({line + k for line in lines for k in (-2, -1, 0, 1, 2)})
     batch: list[Move] = []
-    for step in Reader(source(), rules_of(setup, facts, tool), facts):
-        line = step.block.line
-        reading.lines = max(reading.lines, line)
-        if line in near:
-            reading.texts[line] = step.block.raw
-        reading.keep(step, line in lines)
-        if restarts is not None:
-            restarts.see(step)
-        _note_tools(step, reading)
-        batch += (move for move in step.moves if not move.shadow)
-        if len(batch) >= BATCH:
-            _draw(batch, reading, judge, mark_hits)
+    for item in reader:
+        if isinstance(item, Stretch) or len(batch) >= BATCH:
+            _draw(table(batch), reading, judge, mark_hits)
             batch = []
-    _draw(batch, reading, judge, mark_hits)
+        if isinstance(item, Stretch):
+            _keep_some(item, reading, wanted, near)
+            _draw(item.moves, reading, judge, mark_hits)
+            if restarts is not None:
+                restarts.see_cuts()
+            continue
+        line = item.block.line
+        reading.lines = max(reading.lines, line)
+        if _within(near, line, line):
+            reading.texts[line] = item.block.raw
+        reading.keep(item, line in lines)
+        if restarts is not None:
+            restarts.see(item)
+        _note_tools(item, reading)
+        batch += (move for move in item.moves if not move.shadow)
+    _draw(table(batch), reading, judge, mark_hits)
     return reading
+
+
+def _within(ordered: list[int], first: int, last: int) -> list[int]:
+    """The numbers from `first` to `last` among some that are in order."""
+    return ordered[bisect_left(ordered, first) : bisect_right(ordered, last)]
+
+
+def _keep_some(stretch: Stretch, reading: Reading, wanted: list[int], near: list[int]) -> None:
+    """Keeps what is asked for of a stretch of lines that was read as columns."""
+    first = stretch.first
+    reading.lines = max(reading.lines, stretch.last)
+    for line in _within(near, first, stretch.last):
+        reading.texts[line] = stretch.raw(line - first)
+    lines, behind = set(_within(wanted, first, stretch.last)), first
+    for line in sorted(lines):
+        for at in range(max(line, behind), stretch.last + 1):
+            behind = at + 1
+            reading.keep(stretch.step(at - first), at in lines)
+            if not reading.keeps_on:
+                break
 
 
 def _note_tools(step: Step, reading: Reading) -> None:
@@ -105,24 +144,51 @@ def _note_tools(step: Step, reading: Reading) -> None:
             reading.tool_changes.append(ToolChange(effect.line, step.after.tool))
 
 
-def _draw(moves: list[Move], reading: Reading, judge: Judge, mark_hits: bool) -> None:
-    """Adds a batch of moves to the backdrop."""
-    reading.tools.update(move.tool for move in moves)
-    curves = _curves(moves)
-    for place, move in enumerate(moves):
-        points = curves.get(place) or straight(move)
-        if points is None:
-            reading.left += 1
-        elif move.kind == Kind.RAPID:
-            reading.rapids.add(points)
-        else:
-            reading.cuts.add(points)
+def _draw(moves: Moves, reading: Reading, judge: Judge, mark_hits: bool) -> None:
+    """Adds moves to the backdrop."""
+    if not len(moves):
+        return
+    reading.tools.update(np.unique(moves.tool).tolist())
+    placed = np.isfinite(moves.start[:, :2]).all(axis=1) & np.isfinite(moves.end[:, :2]).all(axis=1)
+    reading.left += int((~placed).sum())
+    for thinner, kinds in ((reading.rapids, moves.kind == Kind.RAPID), (reading.cuts, moves.kind != Kind.RAPID)):
+        for points, count in _chains(moves, np.flatnonzero(placed & kinds)):
+            thinner.add(points, count)
     if mark_hits:
-        cuts = [move for move in moves if move.kind != Kind.RAPID]
-        for hit in judge.examine(table(cuts)).touched:
-            found = reading.hits.setdefault(hit.obstacle, [])
-            if len(found) < MOST_HITS:
-                found.append(path(cuts[hit.move]))
+        _mark(moves, reading, judge)
+
+
+def _mark(moves: Moves, reading: Reading, judge: Judge) -> None:
+    """Keeps the paths of the cuts that run into an obstacle."""
+    for hit in judge.examine(moves).touched:
+        found = reading.hits.setdefault(hit.obstacle, [])
+        if moves.kind[hit.move] != Kind.RAPID and len(found) < MOST_HITS:
+            found += [points for points, _ in _chains(moves, np.array([hit.move]))]
+
+
+def _chains(moves: Moves, rows: Integers) -> Iterator[tuple[list[Point], int]]:
+    """Some moves seen from above, as polylines of those that hang together, and how many moves each is made of."""
+    if not len(rows):
+        return
+    owner, start, end = rows, moves.start[rows, :2], moves.end[rows, :2]
+    arcs = rows[((moves.kind[rows] == Kind.ARC_CW) | (moves.kind[rows] == Kind.ARC_CCW)) & moves.exact[rows]]
+    if len(arcs):
+        part, first, last = flatten(moves.start[arcs], moves.end[arcs], moves.centre[arcs], moves.plane[arcs],
+                                    moves.kind[arcs] == Kind.ARC_CW, SAGITTA)
+        lines = ~np.isin(rows, arcs)
+        owner = np.concatenate([rows[lines], arcs[part]])
+        order = np.argsort(owner, kind="stable")
+        owner = owner[order]
+        start = np.concatenate([start[lines], first[:, :2]])[order]
+        end = np.concatenate([end[lines], last[:, :2]])[order]
+    fresh = np.ones(len(owner), dtype=bool)
+    fresh[1:] = owner[1:] != owner[:-1]
+    breaks = np.flatnonzero((start[1:] != end[:-1]).any(axis=1)) + 1
+    for begin, stop in zip([0, *breaks.tolist()], [*breaks.tolist(), len(owner)], strict=True):
+        for at in range(begin, stop, LONGEST_CHAIN):
+            to = min(stop, at + LONGEST_CHAIN)
+            points = [(float(start[at, 0]), float(start[at, 1])), *map(tuple, end[at:to].tolist())]
+            yield points, int(fresh[at:to].sum())
 
 
 def straight(move: Move) -> list[Point] | None:
@@ -135,25 +201,9 @@ def straight(move: Move) -> list[Point] | None:
 
 def path(move: Move) -> list[Point]:
     """A move seen from above, an arc in chords; empty where its place is not known."""
-    return _curves([move]).get(0) or straight(move) or []
-
-
-def _curves(moves: list[Move]) -> dict[int, list[Point]]:
-    """The chords of the arcs among some moves, seen from above, by their place in the list."""
-    arcs = [k for k, move in enumerate(moves)
-            if move.kind in (Kind.ARC_CW, Kind.ARC_CCW) and move.exact and move.centre is not None]
-    if not arcs:
-        return {}
-    columns = table([moves[k] for k in arcs])
-    owner, start, end = flatten(columns.start, columns.end, columns.centre, columns.plane,
-                                columns.kind == Kind.ARC_CW, SAGITTA)
-    first = np.searchsorted(owner, np.arange(len(arcs) + 1))
-    curves = {}
-    for k, place in enumerate(arcs):
-        part = slice(first[k], first[k + 1])
-        points = [start[part][:1, :2], end[part][:, :2]]
-        curves[place] = [(float(x), float(y)) for x, y in np.concatenate(points)]
-    return curves
+    if straight(move) is None:
+        return []
+    return [point for points, _ in _chains(table([move]), np.zeros(1, dtype=np.int64)) for point in points]
 
 
 def place_of(position: Position) -> Place:

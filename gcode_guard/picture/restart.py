@@ -58,6 +58,12 @@ class RestartFinder:
             else:
                 self._cut(step)
 
+    def see_cuts(self) -> None:
+        """Takes a stretch of plain rapids and cuts that begins after a cut and ends with one: none starts there."""
+        self._open = None
+        self._cut_before = True
+        self._said.clear()
+
     def _note(self, step: Step) -> None:
         line = step.block.line
         for code in step.codes:

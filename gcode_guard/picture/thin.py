@@ -38,15 +38,15 @@ class Thinner:
         self.count = 0
         self.left_out = 0
 
-    def add(self, points: Sequence[tuple[float, float]]) -> None:
-        """Takes one move as the points of its path, seen from above (an arc has several)."""
-        self.count += 1
+    def add(self, points: Sequence[tuple[float, float]], moves: int = 1) -> None:
+        """Takes the path of one move, or of several that hang together, as its points seen from above."""
+        self.count += moves
         if len(points) < 2:
             return
-        if self._chain and self._chain[-1] != points[0] or len(self._chain) > LONGEST_CHAIN:
+        if self._chain and (self._chain[-1] != points[0] or len(self._chain) > LONGEST_CHAIN):
             self._flush()
         self._chain.extend(points if not self._chain else points[1:])
-        self._moves += 1
+        self._moves += moves
 
     def _flush(self) -> None:
         chain, self._chain = self._chain, []

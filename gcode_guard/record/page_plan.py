@@ -52,12 +52,13 @@ class _Drawing:
         view = f"{number(x0 - left)} {number(-y1 - edge)} {number(x1 - x0 + left + edge)} " \
                f"{number(y1 - y0 + below + edge)}"
         grid = self._grid()
+        troubled = "troubled" if any(item.trouble for item in self.items) else None
         svg = tag("svg", Markup("").join([
             self._defs(), tag("rect", class_="field", x=x0, y=-y1, width=x1 - x0, height=y1 - y0),
             tag("g", Markup("").join([grid, *world]), class_="world", transform="scale(1 -1)"),
             tag("g", Markup("").join(items), class_="items"),
             tag("g", Markup("").join(words), class_="words", font_size=size),
-        ]), id="plan", viewBox=view, role="group", aria_label="Plan view: the table seen from above",
+        ]), id="plan", class_=troubled, viewBox=view, role="group", aria_label="Plan view: the table seen from above",
             data_letter=size)
         return Plan(svg, tuple(self.notes))
 
@@ -86,6 +87,11 @@ class _Drawing:
         if stock is not None:
             (x, y), (wide, deep) = stock.corner, stock.size
             self.labels.take((x, y, x + wide, y + deep), firmly=False)
+        reach = self.setup.machine.reach or {}
+        if "x" in reach and "y" in reach:
+            (x0, x1), (y0, y1) = reach["x"], reach["y"]
+            for edge in ((x0, y0, x1, y0), (x0, y1, x1, y1), (x0, y0, x0, y1), (x1, y0, x1, y1)):
+                self.labels.take(edge, firmly=False)
 
     # The frame ------------------------------------------------------------------------------------------------
 
@@ -244,7 +250,7 @@ class _Drawing:
             if item.mark is None or item.brief or len(self.marks) >= MOST_MARKS:
                 continue
             x, y = item.mark
-            label = board.place("##", (x - half / 2, y - half / 2, x + half / 2, y + half / 2))
+            label = board.place("####", (x - half / 2, y - half / 2, x + half / 2, y + half / 2), lines=2)
             if label is not None:
                 centre = ((label.box[0] + label.box[2]) / 2, (label.box[1] + label.box[3]) / 2)
                 self.marks[item.number] = (centre, (centre, (x, y)))

@@ -59,7 +59,7 @@ class _Side:
         size = self.size
         world = [self._ground(), *self._clearances(), *map(self._silhouette, self.profile.silhouettes),
                  *self._levels(), *self._floor(), *self._ways(), *self._tools()]
-        beside, before, below, edge = 13.5 * size, 4.4 * size, 3.2 * size, 0.6 * size
+        beside, before, below, edge = 15.0 * size, 4.4 * size, 3.2 * size, 0.6 * size
         view = (f"{number(self.left - before)} {number(-self.high - edge)} "
                 f"{number(self.right - self.left + before + beside)} {number(self.high - self.low + below + edge)}")
         clip = tag("rect", class_="field", x=self.left, y=-self.high, width=self.right - self.left,

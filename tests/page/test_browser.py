@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from gcode_guard.picture import MOST_WHOLE
+from gcode_guard.picture import MOST_FINDINGS, MOST_WHOLE
 from gcode_guard.record.page import write_review
 from gcode_guard.record.page_model import Item, ReviewPage
 from tests.page import pages
@@ -200,17 +200,19 @@ def test_a_page_of_ten_thousand_changes_is_small_and_opens_fast(page: Any, tmp_p
 
 
 def _crowded(folder: Path) -> ReviewPage:
-    """A page at its limits: as many items with everything as there may be, and ten thousand brief ones."""
+    """A page at its limits: as many items with everything as there may be, ten thousand brief changes, and findings."""
     made = pages.model(folder, pages.CROSSING)
     (item, *_) = [item for item in made.items if item.profile is not None]
     draw = random.Random(3)
     whole: list[Item] = [replace(item, number=k + 1, line=4 + 3 * k) for k in range(MOST_WHOLE)]
-    brief = []
+    brief: list[Item] = []
     for k in range(MOST_WHOLE, MOST_WHOLE + 10_000):
         x, y = draw.uniform(5, 390), draw.uniform(5, 290)
         way = [(x, y, 5.0), (x + draw.uniform(-40, 40), y + draw.uniform(-40, 40), 5.0)]
         brief.append(replace(item, number=k + 1, line=4 + 3 * k, brief=True, hunk=[], profile=None, corridors=[],
-                             programmed=[list(way)], mended=[list(way)]))
+                             programmed=[list(way)], mended=[list(way)], sentence=""))
+    for found in brief[:: len(brief) // MOST_FINDINGS]:
+        found.is_change, found.sentence = False, "A rapid comes inside the clearance of an obstacle. " * 5
     made.items = whole + brief
     made.backdrop = pages.full_backdrop()
     return made
