@@ -228,7 +228,7 @@ def outside(judge: Judge, move: Move) -> str:
         return ""
     for axis, (low, high) in enumerate(reach_box(judge.setup, move.tool)):
         value = move.end[axis]
-        if not known(value):
+        if not known(value) or value == move.start[axis]:
             continue
         number = bounds(value)[0]
         if number > high + OUTSIDE or number < low - OUTSIDE:

@@ -360,8 +360,8 @@ class Mender:
             box = reach_box(self.setup, move.tool)
             for axis, (low, high) in enumerate(box):
                 value = move.end[axis]
-                if not known(value):
-                    continue
+                if not known(value) or value == move.start[axis]:
+                    continue  # an axis that stays where the tool already stands is not a move of the program's
                 number = bounds(value)[0]
                 beyond = max(low - number, number - high)
                 if beyond > OUTSIDE:

@@ -81,7 +81,8 @@ class StretchMender:
         end, box = self.columns.end, np.array(reach_box(mender.setup, self.stretch.before.tool))
         if (end.min(axis=0) >= box[:, 0]).all() and (end.max(axis=0) <= box[:, 1]).all():
             return
-        beyond = np.maximum(box[:, 0] - end, end - box[:, 1])
+        # An axis that stays where the tool already stands is not a move of the program's.
+        beyond = np.where(end == self.columns.start, 0.0, np.maximum(box[:, 0] - end, end - box[:, 1]))
         for row, axis in np.argwhere(beyond > OUTSIDE).tolist():
             mender.outside_reach(int(self.columns.line[row]), "XYZ"[axis], float(self.columns.end[row, axis]),
                                  float(beyond[row, axis]))

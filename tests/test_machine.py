@@ -83,3 +83,20 @@ def test_a_stated_path_tolerance_widens_the_clearance(tmp_path: Path) -> None:
     """G64 P2 instead of the 1 mm of corner rounding: 24 mm instead of 23; none under G61: 22."""
     for mode, height in (("G64 P2.0", 24.0), ("G61", 22.0), ("G64", 23.0)):
         assert heights(guard(tmp_path, f"{mode}\n{PROGRAM}")) == [height]
+
+
+def test_a_start_above_the_ceiling_is_gone_across_from_and_never_returned_to(tmp_path: Path) -> None:
+    """The tool stands at 40 mm, the machine is said to end at 30: going across where it stands is no move in Z."""
+    machine = "start = [0.0, 100.0, 40.0]\nreach = { x = [-20.0, 620.0], y = [-20.0, 220.0], z = [-20.0, 30.0] }"
+    came = guard(tmp_path, "G0 X200 Z5\nG1 Z-1 F100\nM30\n", machine=machine)
+    assert came.exit == 0
+    assert came.output.decode() == "G0 X200\nG0 Z5\nG1 Z-1 F100\nM30\n"
+    up_again = guard(tmp_path, "G0 X200 Z5\nG1 Z-1 F100\nG0 Z40\nM30\n", machine=machine)
+    assert up_again.exit == 3 and (3, "out-of-reach") in up_again.findings
+
+
+def test_a_cycle_that_starts_below_a_high_r_level(tmp_path: Path) -> None:
+    """By the report it goes up to R before it goes across, so the way put in before it is no lower than R."""
+    came = guard(tmp_path, AWAY + "G0 Z5\nG98 G81 X200 Y100 Z-2 R30\nG80\nM30\n")
+    assert came.exit == 0, came.findings
+    assert "G0 Z30.0\nG0 X200.0 Y100.0\n" in came.output.decode()

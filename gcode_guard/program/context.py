@@ -119,11 +119,14 @@ class Context:
         return x, y, z
 
     def stays(self, axis: int, start: Position, end: Position) -> bool:
-        """True where the axis does not move, its place known or not."""
+        """True where the axis does not move, its place known or not. A Z word without a tool length offset moves the
+        tip to a height that is not known, wherever it was."""
+        letter = "XYZ"[axis]
         if start[axis] != end[axis]:
             return False
-        return not isinstance(start[axis], Span) or self.state.distance != "G91" or "XYZ"[axis] not in self.words \
-            or self.words["XYZ"[axis]].value == 0
+        if not isinstance(start[axis], Span) or letter not in self.words:
+            return True
+        return self.state.distance == "G91" and self.words[letter].value == 0
 
     def rapid(self, start: Position, end: Position, part: str = "plain", shadow: bool = False,
               still: tuple[bool, bool, bool] | None = None) -> None:
@@ -138,10 +141,11 @@ class Context:
 
     def cut(self, start: Position, end: Position, kind: Kind = Kind.CUT) -> None:
         """Adds a straight cut. One from where the tool is not known to be is refused."""
-        if start == end:
-            return
         if any(isinstance(c, Span) for c in start + end):
             self.unknown_start()
+            return
+        if start == end:
+            self.feed()
             return
         state = self.state
         self.step.moves.append(

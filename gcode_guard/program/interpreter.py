@@ -44,6 +44,7 @@ class Interpreter:
         self.opened = False
         self.begun = False
         self.closed_at: int | None = None
+        self.over = False
         self._take_start(rules.starts_in)
 
     def _take_start(self, codes: tuple[str, ...]) -> None:
@@ -63,7 +64,7 @@ class Interpreter:
         """Reads and executes one line. Never raises for what is written there: the step carries the refusals."""
         block = Block(line, raw, "", "")
         step = Step(block, self.state, self.state)
-        if self.state.ended:
+        if self.state.ended or self.over:
             step.skipped = True
             return step
         state = copy.copy(self.state)
@@ -87,7 +88,7 @@ class Interpreter:
     def _passes(self, block: Block, state: State, step: Step) -> bool:
         """Deals with percent signs, deleted and empty blocks; True where there is something to execute."""
         if block.percent:
-            self._percent(state, step)
+            self._percent(step)
             return False
         if not block.words and not block.settings:
             if block.deleted:
@@ -99,9 +100,10 @@ class Interpreter:
         self.begun = True
         return self._deleted(block, step) if block.deleted else True
 
-    def _percent(self, state: State, step: Step) -> None:
+    def _percent(self, step: Step) -> None:
         if self.opened:
-            state.ended = True
+            # The tape is over; unlike M2 and M30 that leaves in force what is in force.
+            self.closed_at, self.over = step.block.line, True
         elif not self.begun:
             self.opened = True
         else:
@@ -175,6 +177,8 @@ class Interpreter:
                 raise NotUnderstood(f"{letter} moves {what}, which is not followed" if letter != "E"
                                     else "E words are not followed", "export for a machine with X, Y and Z alone")
         number = context.whole("N")
+        if number is not None and not context.words["N"].pointless:
+            raise NotUnderstood("N has a point", "line numbers are whole numbers")
         if context.has("O"):
             if len(context.words) > (1 if number is None else 2) or context.codes:
                 raise NotUnderstood("an O word stands beside other words", "put it on a line of its own")
@@ -341,20 +345,23 @@ class Interpreter:
         state.parameters = {**state.parameters, name: value}
 
 
-UNUSUAL = {"distance": ("incremental distances", ("G91",)), "units": ("units", ()), "plane": ("plane", ("G18", "G19")),
-           "centres": ("absolute arc centres", ("G90.1",)), "feed_mode": ("feed mode", ("G93", "G95"))}
+# Fields of the state, and the codes that a next program does not expect where `starts_in` says nothing of them.
+UNUSUAL = {"distance": ("G91",), "units": (), "plane": ("G18", "G19"), "centres": ("G90.1",),
+           "feed_mode": ("G93", "G95")}
+IN_WORDS = {"G90": "absolute distances", "G91": "incremental distances", "G90.1": "absolute arc centres",
+            "G91.1": "incremental arc centres"}
 
 
 def left_behind(state: State, rules: Rules) -> list[str]:
     """What a program leaves in force that the next one may not expect: other than `starts_in` says, or unusual."""
     left = []
-    for name, (what, unusual) in UNUSUAL.items():
+    for name, unusual in UNUSUAL.items():
         code = getattr(state, name)
         if code is None:
             continue
         said = [other for other in rules.starts_in if other in CODES and CODES[other].group == CODES[code].group]
         if code not in said if said else code in unusual:
-            left.append(f"{what} ({code})")
+            left.append(f"{IN_WORDS.get(code, name.replace('_', ' '))} ({code})")
     if state.extra != settings.ZERO:
         left.append("a shift of the coordinates (G92)")
     if state.compensation != "G40":

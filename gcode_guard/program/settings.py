@@ -94,6 +94,8 @@ def dwell_time(context: Context) -> Decimal:
     value = context.number(given[0]) if len(given) == 1 else None
     if value is None or value < 0:
         raise NotUnderstood("G4 needs one time, not negative", "write G4 P and the seconds")
+    if given == ["S"]:
+        del context.words["S"]  # no speed here
     context.axes_used_by = "G4"
     return value
 

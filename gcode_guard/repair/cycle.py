@@ -39,6 +39,10 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     draft = plan.draft(item)
     pen = plan._pen(step.after)
     texts: list[str] = []
+    # By the report a cycle that starts below its R level goes across at that level: never lower.
+    level = item.legs[-1].move.end[2]
+    if item.hole == 0 and lowest(step.before.position[2]) < lowest(level):
+        need = max(need, lowest(level))
     lifted: Coordinate = plan.actual
     if lowest(plan.actual) < need:
         text, lifted = plan._rise_text(item, step.after, need)

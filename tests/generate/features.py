@@ -194,7 +194,7 @@ def holes(job: Job) -> None:
     retract = style.cycles or "G98"
     r = job.on_grid(job.pick(job.gap, 1.0), 2)
     feed = writer.feed_word(job.feed)
-    if code == "G84":
+    if code in ("G84", "G86"):
         writer.block("M3")
     for number in range(job.draw(st.integers(1, 5))):
         place = first if number == 0 else job.next_place()

@@ -24,8 +24,8 @@ G4 P1|G4 P0.5 M5|G4|G4 X2|G4 P1 X?|G38.2 X? F50|G38.3 Z-9|G38.4 Z?|G38.2 Z4 F20
 G41|G42 D1|G41 D2|G40|G40|G42 X?|G40 X? Y?|G41.1 D3|G41 D1 X? Y?|G0 G40 Z?
 #1=?|#2=[#1*2]|#1=[#2-3] X#1|X#1|Z[#1+#2]|#<a>=?|X[#<a>/2]|#3=#1 Y#3|Y-#1|X[sin[30]*#1]|G#4|#4=[80 + 1]|#[1+1]=4|##1=2
 X[2**2*3-1]|Y[1 or 0]|Z[10 mod 4]|X[atan[1]/[1]]|Y round[2.4]|Z[fix[-2.5]+abs[-9]]|X[1/0]|X[5-2-1]|Y[2--3]
-N10 X?|N20|(a note)|; a note|X? (a note) Y?|X?(a (b))|(a (b)) X?|/X?|/G91|/N5 G0 Z9|%|x1 y 2|g 0 1 x + 1 2 . 5|X.5|X5.
-X.5|X5.|X-.25|X-.25|X1 Y|G0 G80|G17 G18|G0 G1|X1 X2|G28 G0 Z1|G92 G1 X3|G80 X1|M3 M5|G90 G91|A3|G0 U1|G15|G69
+N10 X?|N20|(a note)|; a note|X? (a note) Y?|X?(a (b))|(a (b)) X?|/X?|/G91|/N5 G0 Z9|%|x1 y 2|g 0 1 x + 1 2 . 5
+X.5|X5.|X-.25|X1 Y|G0 G80|G17 G18|G0 G1|X1 X2|G28 G0 Z1|G92 G1 X3|G80 X1|M3 M5|G90 G91|A3|G0 U1|G15|G69
 G50|G52 X1|G68 R3
 M98 P100|M98 P200 L2|M98 P300|M99|M2|M30|M60|M19|G33 Z1|G5|G12|G7|E3|G1 E2|G0 X1e1|X1,5|X--1|O55|G73 X1|G76 X?
 X1Y2Z3|G00X01.50Y-02.|M06|M02
@@ -66,6 +66,9 @@ def loose_program(rng: random.Random, count: int, accepts: Callable[[str], bool]
         line = fill(rng, rng.choice(choices))
         if accepts is None or rng.random() < 0.02 or accepts("\n".join([*lines, line, *tail])):
             lines.append(line)
+            if re.search(r"M(0?2|30)\b", line):
+                lines += rng.choice([[], [], ["what stands here"], ["G0 X1"]])
+                break
     return "\n".join([*lines, *tail])
 
 

@@ -48,7 +48,7 @@ def test_a_line_number_that_is_not_first(block: str) -> None:
     refused(block + "\n", "N stands behind other words")
 
 
-@pytest.mark.parametrize("block", ["N-1 G0 X5", "N1.5 G0 X5", "N G0 X5"])
+@pytest.mark.parametrize("block", ["N-1 G0 X5", "N1.5 G0 X5", "N1.0 G0 X5", "N5. G0 X5", "N[5] G0 X5", "N G0 X5"])
 def test_a_line_number_that_is_none(block: str) -> None:
     refused(block + "\n")
 

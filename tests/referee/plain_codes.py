@@ -39,12 +39,14 @@ USERS: dict[str, tuple[float, ...]] = {
     "K": (2, 3, 87),
     "R": (2, 3, 73, 81, 82, 83, 84, 85, 86, 87, 88, 89),
     "Q": (73, 83),
-    "P": (4, 10, 64, 82, 86, 88, 89),
+    "P": (4, 10, 64, 73, 81, 82, 83, 84, 85, 86, 87, 88, 89),
     "L": (10, 41.1, 42.1, 73, 81, 82, 83, 84, 85, 86, 87, 88, 89),
     "D": (41, 42, 41.1, 42.1, 96),
     "H": (43,),
 }
-"""Each of these words needs one of these codes, in the block or as the modal motion (section 3.3.2)."""
+"""Each of these words needs one of these codes, in the block or as the modal motion (section 3.3.2).
+
+A P where the cycle does not dwell moves nothing: it may stand (common practice)."""
 
 
 def sort_codes(words: Words) -> dict[str, float]:

@@ -120,11 +120,11 @@ def drill(state: State, words: Words, code: int, normal: int, r: Number, z: Numb
             raise state.fail(words, "tapping needs M3")
         state.effect(words, "spindle", 5)
         state.effect(words, "spindle", 4)
-        rise_at_feed(state, words, normal, clear)
+        rise_at_feed(state, words, normal, r, clear)
         state.effect(words, "spindle", 5)
         state.effect(words, "spindle", 3)
     elif code in (85, 89):
-        rise_at_feed(state, words, normal, clear)
+        rise_at_feed(state, words, normal, r, clear)
     elif code == 86:
         if state.spindle not in (3, 4):
             raise state.fail(words, "G86 needs a spindle that turns")
@@ -143,9 +143,14 @@ def drill(state: State, words: Words, code: int, normal: int, r: Number, z: Numb
         rise(state, words, normal, clear)
 
 
-def rise_at_feed(state: State, words: Words, normal: int, clear: Number | None) -> None:
-    if clear is None or clear == HIGH:
+def rise_at_feed(state: State, words: Words, normal: int, r: Number, clear: Number | None) -> None:
+    if clear is None:
         raise state.fail(words, "a retract at feed to a height that is not known")
+    if clear == HIGH:
+        # No feed move can end at a height without a number: what is cut ends at R in any case.
+        rise(state, words, normal, r, "cut")
+        rise(state, words, normal, clear)
+        return
     rise(state, words, normal, clear, "cut")
 
 

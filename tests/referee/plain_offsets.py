@@ -24,12 +24,10 @@ def longer_than_reference(state: State, words: Words) -> Number:
 
 
 def go_in_machine_frame(state: State, words: Words, kind: str) -> None:
-    """G53: absolute in the machine's own frame, whatever offsets are on."""
+    """G53: absolute in the machine's own frame, whatever offsets and distance mode are on."""
     zero = state.options.zero
     if zero is None:
         raise state.fail(words, "G53, and the setup gives no machine.zero")
-    if state.incremental is not False:
-        raise state.fail(words, "G53 in G91")
     end = list(state.position)
     for axis in state.axes_in(words):
         end[axis] = zero[axis] + state.length(words, AXES[axis])  # type: ignore[operator]
@@ -61,12 +59,15 @@ def home_of(state: State, code: int, axes: list[int]) -> Position:
         if axis == 2 and code not in state.stored_home:
             # The contract: Z that was sent home is high, whatever figure the setup gives.
             end[2] = HIGH
+        elif axis == 2 and state.stored_home[code] != state.tool:
+            # The place was stored for the spindle: the tip of another tool hangs there at another height.
+            end[2] = None
     return end
 
 
 def store_home(state: State, words: Words, code: int) -> None:
     state.homes[code] = tuple(state.position)
-    state.stored_home.add(code)
+    state.stored_home[code] = state.tool
     state.effect(words, "home stored", code)
 
 

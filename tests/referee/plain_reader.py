@@ -211,7 +211,9 @@ def tool_and_switches(state: State, words: Words, codes: dict[str, float]) -> No
         check_tool(state, words)
         state.effect(words, "tool change", state.selected)
         state.tool = state.selected
-        state.changed_tool = True
+        state.length_known_no_more = True
+        # Section 3.6.3: when the tool has been changed, the spindle stands still.
+        state.spindle = 5
         state.tip_unknown = state.uses_g43
         after = state.options.after_tool_change
         if after == "same":
@@ -270,16 +272,17 @@ def compensation(state: State, words: Words, codes: dict[str, float]) -> None:
 def tool_length(state: State, words: Words, codes: dict[str, float]) -> None:
     code = codes.get("tool length")
     if code == 43:
-        unknown = state.tool is None and state.options.tools is None
-        if "H" not in words.values or (words.values["H"] != state.tool and not unknown):
+        without_setup = state.options.tools is None
+        if "H" not in words.values or (words.values["H"] != state.tool and not without_setup):
             raise NotUnderstood(words.line, "G43 without the H of the tool")
         state.effect(words, "tool length", 43)
         state.tip_unknown = False
+        state.length_known_no_more = True
     elif code == 49:
         state.effect(words, "tool length", 49)
         if state.uses_g43:
             state.tip_unknown = True
-            if state.changed_tool and state.position[2] != HIGH:
+            if state.length_known_no_more and state.position[2] != HIGH:
                 state.position[2] = None
 
 

@@ -66,7 +66,8 @@ class State:
     compensation: bool = False
     ending_compensation: bool = False
     tip_unknown: bool = False
-    changed_tool: bool = False
+    length_known_no_more: bool = False
+    """G43 or M6 has been: from here on G49 leaves the height of the tip unknown."""
     selected: int | None = None
     tool: int | None = None
     offset: str = "G54"
@@ -75,7 +76,8 @@ class State:
     saved_shift: list[Number] = field(default_factory=lambda: [Fraction(0)] * 3)
     position: Position = field(default_factory=lambda: [None, None, None])
     homes: dict[int, tuple[Number | None, ...] | None] = field(default_factory=dict)
-    stored_home: set[int] = field(default_factory=set)
+    stored_home: dict[int, int | None] = field(default_factory=dict)
+    """The tool that stood there when G28.1 or G30.1 stored a place."""
     cycle: dict[str, Number] = field(default_factory=dict)
     cycle_axis: int | None = None
     initial_level: Number | None = None
@@ -107,7 +109,7 @@ class State:
                 raise self.fail(words, "G90 or G91 is not known")
             value = self.length(words, AXES[axis])
             here = self.position[axis]
-            if axis == 2 and self.tip_unknown:
+            if axis == 2 and self.tip_unknown and not (self.incremental and here is not None):
                 end[2] = None
             elif not self.incremental:
                 end[axis] = self.origin(axis) + value

@@ -1,0 +1,178 @@
+"""What the language means for clearance, through the whole guard, by hand arithmetic.
+
+The bench: one clamp from X80 to X120 and Y90 to Y110, 18 mm high, measured to 1 mm; a cutter of radius 3; rapids run
+straight. By the deciding rule of the contract a rapid must stay above 18 + 1 (tolerance) + 3 (above) + c wherever it
+comes nearer than 3 + 1 + 3 (beside) + c, with c the corner rounding, 1 mm by default; a cut makes contact nearer
+than 3 + 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.guarding import Guarded, run, write_bench
+
+BENCH = """
+format = 1
+units = "mm"
+[program]
+starts_in = ["G21", "G90", "G17", "F100"]
+[machine]
+start = [0.0, 100.0, 50.0]
+rapid_path = "straight"
+home = [0.0, 300.0, 90.0]
+{machine}
+[offsets]
+bench = "G54"
+G54 = [0.0, 0.0, 0.0]
+G55 = [10.0, 20.0, 8.0]
+[[tools]]
+number = 1
+diameter = 6.0
+[[obstacles]]
+name = "clamp"
+shape = "box"
+center = [100.0, 100.0]
+size = [40.0, 20.0]
+top = 18.0
+"""
+Guard = Callable[..., Guarded]
+
+
+@pytest.fixture
+def guard(tmp_path: Path) -> Guard:
+    def call(program: str, machine: str = "") -> Guarded:
+        return run(program, write_bench(tmp_path, BENCH.format(machine=machine)))
+    return call
+
+
+def across(y: float, before: str = "") -> str:
+    """A rapid at Z5 along X, past the clamp at Y."""
+    return f"G0 X0 Y{y}\nZ5\n{before}X200\nZ50\nM30\n"
+
+
+def written(came: Guarded) -> list[float]:
+    assert came.exit == 0, came.records("finding")
+    return [record["written_z_mm"] for record in came.records("change")]
+
+
+# Path control: c is 1, the stated tolerance, or 0 ------------------
+
+@pytest.mark.parametrize(("code", "c"), [
+    ("", 1.0), ("G64 P2\n", 2.0), ("G64 P0.5\n", 0.5), ("G61\n", 0.0), ("G61.1\n", 0.0)])
+def test_a_stated_tolerance_widens_both_clearances_by_itself(guard: Guard, code: str, c: float) -> None:
+    assert written(guard(across(110 + 7 + c, code))) == []
+    assert written(guard(across(110 + 6.99 + c, code))) == [22 + c]
+
+
+# Cutter compensation ------------------
+
+@pytest.mark.parametrize("code", ["G41", "G42 D1", "G41.1 D6"])
+def test_cuts_under_compensation_are_wider_by_the_radius(guard: Guard, code: str) -> None:
+    program = "G0 X0 Y{y}\nZ5\n{code}\nG1 X10\nX200\nG40 Y200\nG0 Z50\nM30\n"
+    assert guard(program.format(y=110 + 4 + 3 + 0.1, code=code)).exit == 0
+    came = guard(program.format(y=110 + 4 + 3 - 0.1, code=code))
+    assert came.exit == 3 and came.findings[0] == (5, "cut-contact")
+    assert guard(program.format(y=110 + 4 + 3 - 0.1, code="M8")).exit == 0
+
+
+def test_a_rapid_under_compensation_that_clips_is_refused(guard: Guard) -> None:
+    program = "G0 X0 Y{y}\nZ5\nG41\nG1 X10\nG0 X200\nG1 X210\nG40 Y200\nG0 Z50\nM30\n"
+    assert guard(program.format(y=110 + 8 + 3 + 0.1)).diff == b""
+    came = guard(program.format(y=110 + 8 + 3 - 0.1))
+    assert came.exit == 3 and came.findings[0][0] == 5
+
+
+def test_after_g40_a_rapid_is_mended_and_still_wider(guard: Guard) -> None:
+    program = "G0 X0 Y{y}\nZ5\nG41\nG1 X10\nG40\nG0 Z6\nX200\nZ50\nM30\n"
+    assert written(guard(program.format(y=110 + 8 + 3 + 0.1))) == []
+    came = guard(program.format(y=110 + 8 + 3 - 0.1))
+    assert written(came) == [23.0]
+    assert b"G40\nG0 Z6\n" in came.output and came.output.index(b"Z23.0") > came.output.index(b"G0 Z6")
+
+
+# Arcs in doubt ------------------
+
+def test_an_arc_whose_radii_differ_is_checked_wider_by_the_difference(guard: Guard) -> None:
+    # Over the top the arc comes to 60 + 25.97 = 85.97, 4.03 from the clamp; 0.04 wider, that is contact.
+    program = "G0 Z50\nX{x} Y60\nZ5\nG3 X{end} Y60 I{i} J0\nG0 Z50\nM30\n"
+    assert guard(program.format(x=125.97, end=74.03, i=-25.97)).exit == 0
+    came = guard(program.format(x=125.99, end=74.05, i=-25.99))
+    assert (came.exit, came.findings[0]) == (3, (4, "cut-contact"))
+
+
+def test_ends_that_almost_meet_must_be_clear_as_a_full_circle(guard: Guard) -> None:
+    program = "G0 Z50\nX{x} Y{y}\nZ5\nG3 X{x} Y{y}.01 I-26.5 J0\nG0 Z50\nM30\n"
+    assert guard(program.format(x="126.5", y="20")).exit == 0
+    came = guard(program.format(x="126.5", y="60"))
+    assert (came.exit, came.findings[0]) == (3, (4, "cut-contact"))
+
+
+def test_a_sliver_that_reads_as_a_full_circle_is_no_more_than_that(guard: Guard) -> None:
+    # The same gap on an arc of less than half a turn by R: one reading alone.
+    came = guard("G0 Z50\nX126.5 Y60\nZ5\nG3 X126.5 Y60.01 R26.5\nG0 Z50\nM30\n")
+    assert came.exit == 0
+
+
+# Probes ------------------
+
+def test_a_probe_is_a_cut_for_its_whole_length(guard: Guard) -> None:
+    came = guard("G0 X0 Y100\nZ5\nG38.2 X200\nG0 Z50\nM30\n")
+    assert (came.exit, came.findings[0]) == (3, (3, "cut-contact"))
+    assert guard("G0 X0 Y100\nZ5\nG38.2 X70\nG0 Z50\nX0\nM30\n").exit == 0
+
+
+# Frames: obstacles stay on the table ------------------
+
+@pytest.mark.parametrize(("before", "zero"), [
+    ("G92 X0 Y0 Z0\n", (0, 100, 5)), ("G10 L20 P1 X0 Y0 Z0\n", (0, 100, 5)), ("G55\n", (10, 20, 8)),
+    ("G10 L20 P2 X1 Y2 Z3\nG55\n", (-1, 98, 2)), ("G92 Z2\nG92 X-1\n", (1, 0, 3)), ("G55\nG92 Z1\n", (10, 20, 4)),
+])
+def test_obstacles_stay_where_they_are_when_the_zero_moves(guard: Guard, before: str, zero: tuple[int, ...]) -> None:
+    program = f"G0 X0 Y100\nZ5\n{before}X{200 - zero[0]}\nG1 Z{1 - zero[2]}\nG0 Z{50 - zero[2]}\nM30\n"
+    came = guard(program)
+    assert written(came) == [23.0]
+    lines = came.output.decode().splitlines()
+    raised = next(line for line in lines if line == f"G0 Z{23 - zero[2]:.1f}")
+    assert lines.index(raised) < lines.index(f"X{200 - zero[0]}")
+    assert f"G0 Z{5 - zero[2]:.1f}" in lines
+
+
+# Homes: safe whichever axes go ------------------
+
+@pytest.mark.parametrize(("axes", "heights"), [("named", []), ("all", [23.0]), ("unknown", [23.0])])
+def test_home_is_safe_whichever_axes_go(guard: Guard, axes: str, heights: list[float]) -> None:
+    # From (200, 0) home to (0, 300) the way crosses the clamp, if X and Y go along with Z.
+    came = guard("G0 Z50\nX200 Y0\nZ5\nG1 Z1\nG0 Z5\nG91 G28 Z0\nG28 X0 Y0\nG90\nM30\n", f'home_axes = "{axes}"')
+    assert written(came) == heights
+
+
+@pytest.mark.parametrize("axes", ["named", "all", "unknown"])
+def test_the_usual_end_passes_without_noise(guard: Guard, axes: str) -> None:
+    came = guard("G0 Z50\nX200 Y0\nZ5\nG1 Z1\nG0 Z50\nG91 G28 Z0\nG28 X0 Y0\nG90\nM30\n", f'home_axes = "{axes}"')
+    assert (came.exit, came.diff, came.records("finding")) == (0, b"", [])
+
+
+# Cycles ------------------
+
+def test_a_cycle_that_begins_below_r_is_safe_in_both_orders(guard: Guard) -> None:
+    # The report rises to R24, above the clamp, and then goes across: that would be clear. A control that goes across
+    # first would do it at Z5. What begins above R is left alone, what begins below it is not let through as it is.
+    program = "G0 X0 Y100\nZ{z}\nG98 G81 X200 Y100 Z-2 R{r}\nG80\nG0 Z50\nM30\n"
+    assert guard(program.format(z=24, r=24)).diff == b""
+    came = guard(program.format(z=5, r=24))
+    assert came.exit or came.diff
+    came = guard(program.format(z=5, r=10))
+    assert came.exit == 0 and max(written(came)) == 23.0
+    assert guard(came.output.decode()).diff == b""
+
+
+def test_a_cycle_at_an_increment_goes_over_what_stands_between(guard: Guard) -> None:
+    came = guard("G0 X0 Y100\nZ5\nG91 G98 G81 X60 Y0 Z-4 R-3\nX140\nG80\nG90 G0 Z50\nM30\n")
+    # From Z5 the rise is 18, and 18 down again, so that R counts from where it did.
+    assert written(came) == [23.0]
+    assert b"G0 Z18.0\nG0 X140.0 Y0.0\nG0 Z-18.0\nG98 G81 X0.0 Y0.0 Z-4.0 R-3.0\n" in came.output
+    assert guard(came.output.decode()).diff == b""
