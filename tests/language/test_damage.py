@@ -35,6 +35,8 @@ UNKNOWN = ("G77", "G123", "G54.7", "G84.2", "G1.5", "G36", "M12", "M77", "M200",
 TOLERATED = {
     # A dwell moves nothing, whichever code a control makes of the word.
     "P without a code that reads it": "a P beside a cycle",
+    # Behind M2 or M30 a control reads nothing; before them the program refuses such a line itself.
+    "% within a block": "text after the end",
 }
 
 COMMENTS = re.compile(rb"\([^)\n]*\)|;[^\n]*")

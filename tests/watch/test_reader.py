@@ -26,6 +26,8 @@ def read_at_once(ready: Path, caught: Any, stop: Signal) -> None:
                 program = path.read_bytes()
                 beside = {end: (ready / f"{path.name}{end}").read_bytes() for end in (".diff", ".log.jsonl")}
                 page = (ready / f"{path.name}.review.html").exists()
+                # Withdrawn while it was read, the program first and then what is beside: no longer there to judge.
+                page = page or not path.exists() or path.stat().st_ino != inode
             except FileNotFoundError as error:
                 if path.exists() and path.stat().st_ino == inode:
                     taken.append((path.name, None, str(error), False))  # a program without what belongs to it
