@@ -15,7 +15,8 @@ from math import ceil
 import numpy as np
 
 from .judge import Judge
-from .program.moves import Kind, Move, Step, table
+from .program.lane import Stretch
+from .program.moves import Kind, Move, Moves, Step, table
 from .program.state import known
 from .record.summary import length
 from .repair.run import Leg, Runs
@@ -40,7 +41,7 @@ class _Ways:
     count: int = 0
 
 
-def advise(steps: Iterable[Step], judge: Judge, obstacles: Iterable[int]) -> dict[int, str]:
+def advise(steps: Iterable[Step | Stretch], judge: Judge, obstacles: Iterable[int]) -> dict[int, str]:
     """What would clear each of these obstacles of every cut and every end of a run, in words.
 
     Reads the program once more. Lengths are told in the setup's units.
@@ -49,14 +50,17 @@ def advise(steps: Iterable[Step], judge: Judge, obstacles: Iterable[int]) -> dic
     runs = Runs()
     waiting: list[Move] = []
     for step in steps:
+        if isinstance(step, Stretch):
+            _collect(judge, _of_stretch(step), ways)
+            continue
         waiting += [move for move in step.moves if move.kind != Kind.RAPID and move.exact]
         runs.add(step, [Leg(move) for move in step.moves])
         waiting += _ends(runs)
         if len(waiting) >= BATCH:
-            _collect(judge, waiting, ways)
+            _collect(judge, table(waiting), ways)
             waiting = []
     runs.close()
-    _collect(judge, waiting + _ends(runs), ways)
+    _collect(judge, table(waiting + _ends(runs)), ways)
     return {obstacle: _sentence(judge, obstacle, found) for obstacle, found in ways.items()}
 
 
@@ -71,11 +75,21 @@ def _ends(runs: Runs) -> list[Move]:
     return ends
 
 
-def _collect(judge: Judge, moves: list[Move], ways: dict[int, _Ways]) -> None:
+def _of_stretch(stretch: Stretch) -> Moves:
+    """The cuts of a stretch, and the places at which its runs end: where a rapid led to a cut."""
+    moves = stretch.moves
+    cuts = np.flatnonzero(moves.kind != Kind.RAPID)
+    ends = cuts[moves.kind[cuts - 1] == Kind.RAPID]
+    ends = ends[ends > 0]
+    cut, end = moves.take(cuts), moves.take(ends)
+    return cut.followed_by(replace(end, kind=np.full(len(end), int(Kind.CUT)), end=end.start, low=end.start,
+                                   high=end.start, upright=np.ones(len(end), dtype=bool)))
+
+
+def _collect(judge: Judge, columns: Moves, ways: dict[int, _Ways]) -> None:
     """Keeps what comes within FARTHEST of an obstacle, low enough to meet it."""
-    if not moves:
+    if not len(columns):
         return
-    columns = table(moves)
     for tool in np.unique(columns.tool).tolist():
         rows = np.flatnonzero(columns.tool == tool)
         _, sweeps = judge.sweeps(columns, rows, corner=False)

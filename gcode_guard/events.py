@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from decimal import Decimal
-from itertools import islice
 
 import numpy as np
 
-from .judge import Examined, Judge
-from .program.moves import Effect, Kind, Move, Moves, Step, table
+from .judge import Judge
+from .program.lane import Stretch
+from .program.lane_offer import Known, Offer
+from .program.lane_reader import LaneReader
+from .program.moves import Effect, Kind, Move, Step, table
 from .program.reader import Reader
-from .program.state import ANYWHERE, Position, State, bounds, known
-from .rules import reach_box
-from .sameness import Place, spelled
+from .program.state import Position, State
+from .sameness import Place
+from .verdicts import Verdicts, own_motion
 
 BATCH = 2000  # steps that are judged at once
-OUTSIDE = 1e-6  # mm, by which an end may lie outside the reach through rounding
 CALLS = frozenset({"M98", "M99"})  # they do nothing themselves: what they bring in is followed
+AnyReader = Reader | LaneReader
 ARGUMENTS = frozenset("PQLDHABCUVWE")  # words that stand beside a harmless code and belong to it
 
 
@@ -73,10 +75,18 @@ class NotFollowed(Exception):
         self.line, self.what = line, what
 
 
-def programmed(reader: Reader) -> Iterator[Event]:
-    """The events of the program as it was, second readings left out. Raises NotFollowed at what is not understood."""
+def programmed(reader: AnyReader) -> Iterator[Event | Offer]:
+    """The events of the program as it was, second readings left out, and offers to pass over what comes.
+
+    Raises NotFollowed at what is not understood.
+    """
     last = _Last(reader)
-    for step in reader:
+    for step in _items(reader):
+        if isinstance(step, Offer):
+            yield step
+            last.line += step.taken
+            continue
+        assert isinstance(step, Step)
         if step.refusals:
             refusal = step.refusals[0]
             raise NotFollowed(refusal.line, f"{refusal.what} ({refusal.advice})")
@@ -87,12 +97,22 @@ def programmed(reader: Reader) -> Iterator[Event]:
     yield last.event()
 
 
-def mended(reader: Reader, judge: Judge) -> Iterator[Event]:
-    """The events of the program as it is now, judged; second readings stand `beside` the event after them."""
+def mended(reader: AnyReader, judge: Judge) -> Iterator[Event | Offer | JudgedStretch]:
+    """The events of the program as it is now, judged; second readings stand `beside` the event after them. Offers come
+    before what they offer."""
     last = _Last(reader)
-    steps = iter(reader)
     beside: list[Event] = []
-    while batch := list(islice(steps, BATCH)):
+    for batch in _batches(reader):
+        if isinstance(batch, Offer):
+            if not beside:
+                yield batch
+                last.line += batch.taken
+            continue
+        if isinstance(batch, Stretch):
+            yield JudgedStretch(batch, judge, beside)
+            last.line += batch.used
+            beside = []
+            continue
         for event in _judged(batch, reader, judge, last):
             if event.move is not None and event.move.shadow:
                 beside.append(event)
@@ -104,21 +124,117 @@ def mended(reader: Reader, judge: Judge) -> Iterator[Event]:
     yield end
 
 
+def _items(reader: AnyReader) -> Iterator[Step | Stretch | Offer]:
+    return reader.with_offers() if isinstance(reader, LaneReader) else iter(reader)
+
+
+def _batches(reader: AnyReader) -> Iterator[list[Step] | Stretch | Offer]:
+    """Up to BATCH steps at a time, and the stretches and offers between them."""
+    waiting: list[Step] = []
+    for step in _items(reader):
+        if isinstance(step, Step):
+            waiting.append(step)
+            if len(waiting) < BATCH:
+                continue
+        if waiting:
+            yield waiting
+            waiting = []
+        if not isinstance(step, Step):
+            yield step
+    if waiting:
+        yield waiting
+
+
+class JudgedStretch:
+    """A stretch of the program as it is now, judged. It is passed over where the program had the same bytes in the
+    same state, and taken in pieces, each through the next cut, where it had not."""
+
+    def __init__(self, stretch: Stretch, judge: Judge, beside: list[Event]) -> None:
+        self._stretch = stretch
+        self._verdicts = Verdicts(judge, stretch.moves)
+        self._beside = beside
+        self._cuts = stretch.rows[stretch.moves.kind != Kind.RAPID]
+        self._wrong = stretch.rows[self._verdicts.wrong]
+        self._at = 0  # lines that are done with
+
+    @property
+    def spent(self) -> bool:
+        return self._at == self._stretch.used
+
+    @property
+    def line(self) -> int:
+        """The line that comes next."""
+        return self._stretch.first + self._at
+
+    def leave(self) -> bool:
+        """Leaves what is still to come to the reader; False where nothing was taken yet."""
+        if self._beside or not self._at:
+            return False
+        self._stretch.used = self._at
+        return True
+
+    def pass_over(self, offer: Offer, known: Known) -> tuple[State, Decimal] | None:
+        """Passes over what the program had too, through a cut, and as far as what is known of it begins; gives the
+        state after it and how low it is at its last place, None where there is none."""
+        stretch, batch = self._stretch, self._stretch.batch
+        if self._beside or offer.state != stretch.state_before(self._at):
+            return None
+        begin, end = batch.offset(stretch.begin + self._at), batch.offset(stretch.begin + stretch.used)
+        end = int(min(end, begin + known.next_place(offer.place) - offer.place))
+        same = offer.same(batch.data, begin, end)
+        lines = int(np.searchsorted(batch.ends, same, side="right")) - stretch.begin  # that are wholly the same
+        wrong = int(np.searchsorted(self._wrong, self._at))
+        if wrong < len(self._wrong):
+            lines = min(lines, int(self._wrong[wrong]))
+        cut = int(np.searchsorted(self._cuts, lines)) - 1
+        if cut < 0 or self._cuts[cut] < self._at:
+            return None
+        lines = int(self._cuts[cut]) + 1
+        after = stretch.state_before(lines)
+        offer.take(lines - self._at, batch.offset(stretch.begin + lines) - begin, after)
+        self._at = lines
+        return after, stretch.low_at(lines)
+
+    def piece(self) -> list[Event]:
+        """The events through the line of the next cut."""
+        stretch = self._stretch
+        end = int(self._cuts[np.searchsorted(self._cuts, self._at)]) + 1
+        row, behind = (int(place) for place in np.searchsorted(stretch.rows, (self._at, end)))
+        events = []
+        for number in np.unique(stretch.rows[row:behind]).tolist():
+            for event in self._events_of(number):
+                if event.move is not None:
+                    event.wrong, event.clip = self._verdicts.of(row, event.move)
+                    row += 1
+                events.append(event)
+        events[0].beside, self._beside = self._beside, []
+        self._at = end
+        return events
+
+
+    def _events_of(self, number: int) -> Iterable[Event]:
+        made = self._stretch.made(number)
+        if made is None:
+            return _events(self._stretch.step(number), self._stretch.interpreter.rules.harmless)
+        moves, state = made
+        return [Event(move.line, state, move) for move in moves]
+
+
 class _Last:
     """The end of a program: its last line, and whether M2 or M30 ended it."""
 
-    def __init__(self, reader: Reader) -> None:
+    def __init__(self, reader: AnyReader) -> None:
         self._reader = reader
-        self._line = 0
+        self.line = 0
         self._ended = False
 
     def see(self, step: Step) -> None:
-        self._line = step.block.line
+        self.line = step.block.line
         if not step.skipped and ("M2" in step.codes or "M30" in step.codes):
             self._ended = True
 
     def event(self) -> Event:
-        return Event(self._line, self._reader.interpreter.state, ended=self._ended)
+        return Event(self.line, self._reader.interpreter.state, ended=self._ended)
 
 
 def _events(step: Step, harmless: frozenset[str]) -> Iterator[Event]:
@@ -144,16 +260,16 @@ def _arguments(step: Step) -> tuple[tuple[str, Decimal], ...]:
     return tuple((word.letter, word.value.normalize()) for word in step.block.words if word.letter in ARGUMENTS)
 
 
-def _judged(steps: list[Step], reader: Reader, judge: Judge, last: _Last) -> Iterator[Event]:
+def _judged(steps: list[Step], reader: AnyReader, judge: Judge, last: _Last) -> Iterator[Event]:
     """The events of some steps with their verdicts."""
     moves = [move for step in steps for move in step.moves]
-    verdicts = _Verdicts(judge, moves)
+    verdicts = Verdicts(judge, table(moves))
     row = 0
     for step in steps:
         last.see(step)
         for event in _events(step, reader.interpreter.rules.harmless):
             if event.move is not None:
-                event.wrong, event.clip = verdicts.of(row)
+                event.wrong, event.clip = verdicts.of(row, event.move)
                 row += 1
             elif event.effect is not None:
                 event.wrong = own_motion(judge, event.effect, step.before.corner)
@@ -164,92 +280,8 @@ def _judged(steps: list[Step], reader: Reader, judge: Judge, last: _Last) -> Ite
                         refused=True)
 
 
-class _Verdicts:
-    """What the rule says of a list of moves, in words."""
-
-    def __init__(self, judge: Judge, moves: list[Move]) -> None:
-        self._judge = judge
-        self._moves = moves
-        columns = table(moves)
-        self._found: Examined = judge.examine(columns)
-        self._beyond = _beyond(judge, columns)
-        self._touched: dict[int, list[int]] = {}
-        self._clipped: dict[int, list[int]] = {}
-        for hits, into in ((self._found.touched, self._touched), (self._found.clipped, self._clipped)):
-            for hit in hits:
-                into.setdefault(hit.move, []).append(hit.obstacle)
-
-    def of(self, row: int) -> tuple[str, str]:
-        """(what is wrong whatever else, what is wrong unless the program itself goes as low here)."""
-        move = self._moves[row]
-        if move.kind != Kind.RAPID:
-            return self._of_cut(row) or self._outside(row), ""
-        if not move.upright and bounds(move.start[2])[0] == float("-inf") and self._judge.names:
-            return "a rapid goes across out of a height that is not known", ""
-        if self._found.contact[row]:
-            return f"a rapid makes contact with {self._names(self._touched, row)}", ""
-        if self._found.clips[row]:
-            text = f"a rapid comes inside the clearance of {self._names(self._clipped, row)}"
-            if not (move.upright and known(move.start[0]) and known(move.start[1])):
-                return text, ""
-            return self._outside(row), text
-        return self._outside(row), ""
-
-    def _outside(self, row: int) -> str:
-        return outside(self._judge, self._moves[row]) if row in self._beyond else ""
-
-    def _of_cut(self, row: int) -> str:
-        solid = [obstacle for obstacle in self._touched.get(row, []) if not self._judge.sacrificial[obstacle]]
-        if solid:
-            return "a cut runs into " + " and ".join(f'"{self._judge.names[k]}"' for k in solid)
-        unnamed = self._found.contact[row] and row not in self._touched
-        return "a cut runs into an obstacle" if unnamed else ""
-
-    def _names(self, hits: dict[int, list[int]], row: int) -> str:
-        names = [f'"{self._judge.names[k]}"' for k in dict.fromkeys(hits.get(row, []))]
-        return " and ".join(names) or "an obstacle"
-
-
-def _beyond(judge: Judge, moves: Moves) -> set[int]:
-    """The rows of moves that end outside the reach of the machine, homing among them."""
-    if judge.setup.machine.reach is None:
-        return set()
-    found: set[int] = set()
-    for tool in np.unique(moves.tool).tolist():
-        low, high = np.array(reach_box(judge.setup, tool)).T
-        beyond = ((moves.end > high + OUTSIDE) | (moves.end < low - OUTSIDE)).any(axis=1)
-        found.update(np.flatnonzero(beyond & (moves.tool == tool)).tolist())
-    return found
-
-
-def outside(judge: Judge, move: Move) -> str:
-    """Where a move ends outside the reach of the machine, in words. Homing is not judged, nor a second reading."""
-    if judge.setup.machine.reach is None or move.shadow or move.part in ("home", "home-all"):
-        return ""
-    for axis, (low, high) in enumerate(reach_box(judge.setup, move.tool)):
-        value = move.end[axis]
-        if not known(value) or value == move.start[axis]:
-            continue
-        number = bounds(value)[0]
-        if number > high + OUTSIDE or number < low - OUTSIDE:
-            limit = high if number > high else low
-            return f"{'XYZ'[axis]} goes to {number:.3f} mm, and the machine ends at {limit:.3f} mm"
-    return ""
-
-
-def own_motion(judge: Judge, effect: Effect, corner: float) -> str:
-    """What is wrong with a code at which the machine moves by itself anywhere over the table (`own_motion`)."""
-    if judge.setup.machine.own_motion.get(effect.what) != "any":
-        return ""
-    way = Move(effect.line, Kind.RAPID, effect.position, effect.position, effect.tool, None, corner)
-    way = replace(way, start=(ANYWHERE, ANYWHERE, way.start[2]), end=(ANYWHERE, ANYWHERE, way.end[2]))
-    if float(judge.needed(table([way]))[0]) <= bounds(effect.position[2])[0]:
-        return ""
-    return (f"{effect.what} may move the tool anywhere over the table, and it stands at {spelled(effect.position)},"
-            " not above everything")
-
-
-def read_to_end(events: Iterable[Event]) -> None:
+def read_to_end(events: Iterable[Event | Offer]) -> None:
     """Reads on only for what is not understood. Raises NotFollowed."""
-    for _ in events:
-        pass
+    for event in events:
+        if isinstance(event, Offer):
+            event.take_stretch()

@@ -15,14 +15,16 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from math import inf
-from typing import IO
+from typing import IO, TYPE_CHECKING
+
+import numpy as np
 
 from . import __version__
-from .advice import advise
-from .judge import Judge
+from .judge import Examined, Judge
 from .mend import Batch, Mender
 from .program.interpreter import left_behind
 from .program.lane import Stretch
+from .program.lane_offer import Known
 from .program.lane_reader import LaneReader
 from .program.lane_words import Batch as Lines
 from .program.moves import Step
@@ -37,8 +39,11 @@ from .repair.edits import Edit
 from .rules import rules_of, trouble_with_tools
 from .setup.model import Setup
 from .source import Source
-from .timing import Times, times_of
+from .verdicts import Verdicts
 from .verify import verify
+
+if TYPE_CHECKING:
+    from .timing import Times
 
 MOST_REASONS = 10_000  # findings that refuse and are kept in memory; the log has them all
 Progress = Callable[[int], None]
@@ -121,7 +126,8 @@ class _Copier:
 
 
 def _count(data: bytes) -> int:
-    return data.count(b"\n") + (bool(data) and not data.endswith(b"\n"))
+    lines = int(np.count_nonzero(np.frombuffer(data, dtype=np.uint8) == 10))
+    return lines + (bool(data) and not data.endswith(b"\n"))
 
 
 def guard(source: Source, setup: Setup, *, tool: int | None = None, progress: Progress | None = None,
@@ -182,15 +188,16 @@ class _Work:
             self.mender.refuse(4)
             self._tell(Finding(problem[0], "not-understood", problem[1], advice=problem[2]))
         rules = rules_of(self.setup, facts, self.tool)
-        self.facts, self.rules = facts, rules
-        reader = LaneReader(self.source, rules, facts) if self.lane and not facts.calls else \
-            Reader(self.source.lines(), rules, facts)
+        self.facts, self.rules, self.known = facts, rules, Known(facts)
+        reader = self._reader(self.source)
         copier = _Copier(self.source, self.output, self.diff)
         held: dict[int, Edit] = {}
         for batch in self.mender.batches(self._watched(reader)):
             self._take(batch, facts, copier, held)
         if self.mender.exit == 3 and self.mender.blocked:
-            self.mender.advice = advise(Reader(self.source.lines(), rules, facts), self.judge, self.mender.blocked)
+            from .advice import advise
+
+            self.mender.advice = advise(self._reader(self.source), self.judge, self.mender.blocked)
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
@@ -214,6 +221,14 @@ class _Work:
             if self.progress is not None and (not count % 1000 or isinstance(step, Stretch)):
                 self.progress(step.last if isinstance(step, Stretch) else step.block.line)
             yield step
+            if isinstance(step, Stretch):
+                self._remember(step)
+
+    def _remember(self, stretch: Stretch) -> None:
+        """Keeps in mind for the proof what the bytes of a stretch do, and whether any of it may be wrong."""
+        assert isinstance(stretch.examined, Examined)
+        verdicts = Verdicts(self.judge, stretch.moves, stretch.examined)
+        self.known.add(stretch, bool(verdicts.wrong.any()))
 
     def _changed(self, edits: dict[int, Edit]) -> None:
         for line in sorted(edits):
@@ -242,11 +257,16 @@ class _Work:
     def _times(self) -> Times | None:
         if self.mender.exit or self.setup.machine.rapid_rate is None or self.setup.machine.acceleration is None:
             return None
-        before = Reader(self.source.lines(), self.rules, self.facts)
-        mended = Source(self.output, "output") if self.changes else None
-        after = None if mended is None else Reader(
-            mended.lines(), rules_of(self.setup, self.facts, self.tool), self.facts)
-        return times_of(before, after, self.lengths, self.setup)
+        from .timing import times_of
+
+        after = self._reader(Source(self.output, "output")) if self.changes else None
+        return times_of(self._reader(self.source), after, self.lengths, self.setup)
+
+    def _reader(self, source: Source) -> Reader | LaneReader:
+        """A reader of the program, or of what was made of it."""
+        if self.lane and not self.facts.calls:
+            return LaneReader(source, self.rules, self.facts)
+        return Reader(source.lines(), self.rules, self.facts)
 
     def _assumptions(self, reader: Reader | LaneReader, facts: Facts) -> None:
         interpreter = reader.interpreter
@@ -266,10 +286,8 @@ class _Work:
 
     def prove(self) -> None:
         """Reads the output as it was written and proves it against the program."""
-        def after() -> Iterator[bytes]:
-            return Source(self.output, "output").lines()
-
-        proof = verify(self.source.lines, after, self.setup, self.tool)
+        output = Source(self.output, "output")
+        proof = verify(self.source, output, self.setup, self.tool, lane=self.lane, known=self.known)
         if proof.holds:
             return
         if self.mender.calls:

@@ -16,7 +16,7 @@ from .setup.model import Setup, Tool, stacked, total
 from .space.arcs import flatten
 from .space.assembly import Assembly
 from .space.clearance import Encounters, Sweeps, encounters
-from .space.coarse import may_meet
+from .space.coarse import may_meet, point_may_meet
 from .space.hulls import Hull, box
 from .space.scene import Scene, SceneSolid
 
@@ -108,6 +108,13 @@ class Judge:
             low, high = (np.column_stack((corner[:, 0], corner[:, 1], level)) for corner in (low, high))
             near |= may_meet(self.scene, self._shoe_alone(), low, high, beside, above)
         return near
+
+    def is_clear(self, place: tuple[float, float, float], tool: int, grow: float) -> bool:
+        """True where the tip surely makes no contact at a place: a first look that costs little."""
+        if self.gantry_shoe is not None:
+            return False
+        return not any(point_may_meet(self.scene, self.assemblies[number], *place, grow, 0.0)
+                       for number in self.tools(tool))
 
     def _shoe_alone(self) -> Assembly:
         assert self.gantry_shoe is not None

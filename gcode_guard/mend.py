@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import inf
+from typing import TYPE_CHECKING
 
 from .judge import Examined, Hit, Judge
 from .mend_lane import OUTSIDE, STYLED_RUNS, StretchMender
@@ -15,13 +17,15 @@ from .program.state import Coordinate, bounds, known
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
-from .repair.planner import Limits, Plan, Stuck, trouble_of
 from .repair.run import Leg, Run, Runs, is_plain
 from .repair.surgery import STOPS
 from .repair.write import Style
 from .rules import ceiling, reach_box
 from .setup.model import Tool
-from .waysround import WaysRound
+
+if TYPE_CHECKING:
+    from .repair.planner import Limits
+    from .waysround import WaysRound
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
 LISTED = 10  # lines that a summed-up finding names
@@ -78,7 +82,6 @@ class Mender:
     def __init__(self, judge: Judge, tell: Callable[[Finding], None], assume: Callable[[str, str], None]) -> None:
         self.judge = judge
         self.setup = judge.setup
-        self.ways = WaysRound(judge)
         self._tell = tell
         self._assume = assume
         self._found: list[tuple[int, Finding | tuple[str, str]]] = []
@@ -110,7 +113,7 @@ class Mender:
                 if waiting:
                     yield self._mend(waiting, runs, last=False)
                     waiting = []
-                yield self._mend_stretch(step)
+                yield self._mend_stretch(step, runs)
                 continue
             waiting.append(step)
             if len(waiting) >= BATCH and _leaves_no_run(step):
@@ -134,9 +137,9 @@ class Mender:
                 self._assume(*found)
         self._found.clear()
 
-    def _mend_stretch(self, stretch: Stretch) -> Batch:
+    def _mend_stretch(self, stretch: Stretch, runs: Runs) -> Batch:
         drafts: dict[int, Draft] = {}
-        StretchMender(self, stretch, drafts).mend()
+        StretchMender(self, stretch, runs, drafts).mend()
         return self._batch(drafts, stretch.last)
 
     def refuse(self, status: int) -> None:
@@ -390,6 +393,8 @@ class Mender:
         self._note_style(run)
         if self._ends_inside(run):
             return
+        from .repair.planner import Plan, Stuck, trouble_of  # most programs need none of it
+
         plan = Plan(run, self.style, self._limits(run), actual, drafts)
         try:
             left = plan.carry_out()
@@ -410,7 +415,16 @@ class Mender:
         self.styled += 1
         self.style = self.style.seen(texts)
 
+    @cached_property
+    def ways(self) -> WaysRound:
+        """Where ways round lead."""
+        from .waysround import WaysRound
+
+        return WaysRound(self.judge)
+
     def _limits(self, run: Run) -> Limits:
+        from .repair.planner import Limits
+
         tools = {leg.move.tool for item in run.items for leg in item.legs}
         limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
                         max((self._clear_of_all(leg.move) for item in run.items for leg in item.legs
@@ -444,6 +458,9 @@ class Mender:
             if not any(leg.contact for leg in item.legs):
                 continue
             leg = item.legs[-1 if which == "ends" else 0]
+            x, y, z = (bounds(c)[0] for c in place)
+            if self.judge.is_clear((x, y, z), leg.move.tool, leg.move.grow):
+                continue
             point = replace(leg.move, start=place, end=place, upright=True)
             found = self.judge.examine(table([point]))
             if found.contact[0]:

@@ -10,7 +10,8 @@ import numpy as np
 from .judge import Examined, Hit, Judge
 from .program.block import split_ending
 from .program.lane import Stretch
-from .program.moves import Kind, Moves, Step
+from .program.lane_holes import HoleStretch
+from .program.moves import Kind, Move, Moves, Step
 from .repair.edits import Draft
 from .repair.run import Leg, Run, Runs
 from .rules import reach_box
@@ -39,14 +40,16 @@ class Mending(Protocol):
 
 
 class StretchMender:
-    """Does to one stretch what the mender does to steps. `drafts` takes the edits."""
+    """Does to one stretch what the mender does to steps. `runs` holds what is open of a run before it, `drafts` takes
+    the edits."""
 
-    def __init__(self, mender: Mending, stretch: Stretch, drafts: dict[int, Draft]) -> None:
+    def __init__(self, mender: Mending, stretch: Stretch, runs: Runs, drafts: dict[int, Draft]) -> None:
         self.mender = mender
         self.stretch = stretch
+        self.runs = runs
         self.drafts = drafts
         self.columns = stretch.moves
-        self.examined = mender.judge.examine(self.columns)
+        self.examined = stretch.examined = mender.judge.examine(self.columns)
         self._steps: dict[int, Step] = {}
         self._hits: dict[int, list[Hit]] | None = None
 
@@ -61,7 +64,9 @@ class StretchMender:
         mender.cuts(columns, self.examined, self.drafts, self._step_of)
         self._reach()
         mender.tell_beside(columns)
-        if len(self.stretch.plain):
+        if isinstance(self.stretch, HoleStretch):
+            self._holes(self.stretch.holes)
+        elif len(self.stretch.plain):
             self._runs()
 
     def _step_of(self, row: int) -> Step:
@@ -118,17 +123,52 @@ class StretchMender:
         runs = Runs()
         for number in lines:
             step = self._step(number)
-            runs.add(step, [self._leg(step, number)] if step.moves else [])
+            runs.add(step, self._legs(step, number))
         runs.close()
         (run,) = runs.closed
         return run
 
-    def _leg(self, step: Step, number: int) -> Leg:
+    def _legs(self, step: Step, number: int) -> list[Leg]:
+        """The moves of a line with their verdicts."""
         row = int(np.searchsorted(self.stretch.rows, number))
+        return [self._leg(move, row + place) for place, move in enumerate(step.moves)]
+
+    def _leg(self, move: Move, row: int) -> Leg:
         if self._hits is None:
             self._hits = {}
             for hit in self.examined.clipped:
                 self._hits.setdefault(hit.move, []).append(hit)
         obstacles = {hit.obstacle for hit in self._hits.get(row, ())}
-        return Leg(step.moves[0], bool(self.examined.clips[row]), bool(self.examined.contact[row]),
+        return Leg(move, bool(self.examined.clips[row]), bool(self.examined.contact[row]),
                    float(self.examined.needed[row]), tuple(sorted(obstacles)))
+
+    # Holes ----------------------------------------------------------------------------------------------------
+
+    def _holes(self, lines: np.ndarray) -> None:
+        """Mends the bad runs of a stretch of holes. A run goes on from the way out of a hole to the next one, so that
+        with a bad line those beside it are read, and in any case the first and the last."""
+        examined, stretch = self.examined, self.stretch
+        clips = stretch.rows[examined.clips & (self.columns.kind == Kind.RAPID)]
+        bad = np.searchsorted(lines, np.unique(clips))
+        wanted = np.zeros(len(lines), dtype=np.bool_)
+        wanted[[0, -1]] = True
+        for beside in (-1, 0, 1):
+            wanted[np.clip(bad + beside, 0, len(lines) - 1)] = True
+        last = -1
+        for place, number in enumerate(lines.tolist()):
+            if not (wanted[place] or self.mender.styled < STYLED_RUNS):
+                continue
+            if last < place - 1:
+                self._begin_behind(int(lines[place - 1]))
+            step = self._step(number)
+            self.runs.add(step, self._legs(step, number))
+            closed, self.runs.closed = self.runs.closed, []
+            for run in closed:
+                self.mender.run(run, self.drafts)
+            last = place
+
+    def _begin_behind(self, number: int) -> None:
+        """Opens the run that the way out of a hole begins."""
+        runs, step = Runs(), self._step(number)
+        runs.add(step, self._legs(step, number))
+        self.runs.open = runs.open

@@ -6,6 +6,7 @@ import hashlib
 import shutil
 import tempfile
 from collections.abc import Iterator
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import IO, BinaryIO, Self
@@ -26,7 +27,11 @@ class Source:
     def __init__(self, file: BinaryIO | IO[bytes], name: str) -> None:
         self._file = file
         self.name = name
-        self.sha256 = self._digest()
+
+    @cached_property
+    def sha256(self) -> str:
+        """The digest of the bytes as they were when it was first asked for: at once for what was opened by a path."""
+        return self._digest()
 
     @classmethod
     def from_path(cls, path: Path) -> Source:
@@ -35,7 +40,9 @@ class Source:
         if not file.seekable() or path.is_fifo() or path.is_char_device():
             with file:
                 return cls.from_stream(file, str(path))
-        return cls(file, str(path))
+        source = cls(file, str(path))
+        _ = source.sha256
+        return source
 
     @classmethod
     def from_stream(cls, stream: BinaryIO | IO[bytes], name: str) -> Source:
@@ -47,7 +54,9 @@ class Source:
         except BaseException:
             spool.close()
             raise
-        return cls(spool, name)
+        source = cls(spool, name)
+        _ = source.sha256
+        return source
 
     def _digest(self) -> str:
         self._file.seek(0)
@@ -58,7 +67,7 @@ class Source:
 
     def check_unchanged(self) -> None:
         """Raises SourceChanged where the bytes are no longer those first read."""
-        if self._digest() != self.sha256:
+        if "sha256" in self.__dict__ and self._digest() != self.sha256:
             raise SourceChanged("the program changed while it was read; start again")
 
     def lines(self) -> Iterator[bytes]:
@@ -87,6 +96,11 @@ class Source:
         self._file.seek(place)
         line = _some_lines(self._file, 1)[0]
         return line, self._file.tell()
+
+    def piece(self, place: int, size: int) -> bytes:
+        """So many bytes from the byte `place` on, or what there is."""
+        self._file.seek(place)
+        return self._file.read(size)
 
     def close(self) -> None:
         self._file.close()

@@ -6,13 +6,13 @@ that the changes together add up to the whole.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from .program.moves import Kind, Move, Step
+from .program.lane import Stretch
+from .program.moves import Floats, Integers, Kind, Move, Step
 from .program.state import Span
 from .setup.model import Setup
 from .space.times import rapid_time
@@ -30,8 +30,8 @@ class Times:
         return sum(self.added.values())
 
 
-def times_of(before: Iterable[Step], after: Iterable[Step] | None, changed: Sequence[tuple[int, int]],
-             setup: Setup) -> Times | None:
+def times_of(before: Iterable[Step | Stretch], after: Iterable[Step | Stretch] | None,
+             changed: Sequence[tuple[int, int]], setup: Setup) -> Times | None:
     """The times of a program and its mended form; None where the setup gives no rates and accelerations.
 
     `changed` are the changed lines in order, each with how many lines it became. Ways of which an end is not known
@@ -41,25 +41,33 @@ def times_of(before: Iterable[Step], after: Iterable[Step] | None, changed: Sequ
     if rates is None or accelerations is None:
         return None
     times = Times()
-    lines = [line for line, _ in changed]
-    for step in before:
-        took = _time(step.moves, rates, accelerations)
-        times.rapids += took
-        _add(times, lines, step.block.line, -took)
+    lines = np.array([line for line, _ in changed], dtype=np.int64)
+    added = np.zeros(len(lines))
+    for item in before:
+        line, took = _took(item, rates, accelerations)
+        times.rapids = float(np.cumsum(np.append(times.rapids, took))[-1])  # one after the other, as steps do
+        _add(added, np.searchsorted(lines, line, side="right") - 1, -took)
     if after is None or not changed:
-        times.added.clear()
         return times
-    starts = _first_lines(changed)
-    for step in after:
-        _add(times, lines, _line_before(step.block.line, changed, starts),
-             _time(step.moves, rates, accelerations))
+    starts = np.array(_first_lines(changed), dtype=np.int64)
+    for item in after:
+        line, took = _took(item, rates, accelerations)
+        # A line counts to the changed line that it comes from or, with what it adds, to the one before it.
+        _add(added, np.searchsorted(starts, line, side="right") - 1, took)
+    times.added = dict(zip(lines.tolist(), added.tolist(), strict=True))
     return times
 
 
-def _time(moves: list[Move], rates: Sequence[float], accelerations: Sequence[float]) -> float:
-    ways = [[_way(move, axis) for axis in range(3)] for move in moves if move.kind == Kind.RAPID and not move.shadow
-            and move.part != "home-all"]
-    return float(rapid_time(np.array(ways), rates, accelerations).sum()) if ways else 0.0
+def _took(item: Step | Stretch, rates: Sequence[float], accelerations: Sequence[float]) -> tuple[Integers, Floats]:
+    """The lines (k,) that move rapidly, and the seconds (k,) that each takes."""
+    if isinstance(item, Stretch):
+        line, ways = item.rapid_ways()
+        times = rapid_time(ways.reshape(-1, 3), rates, accelerations).reshape(ways.shape[:2])
+        return line, times.sum(axis=1)
+    own = [[_way(move, axis) for axis in range(3)] for move in item.moves if move.kind == Kind.RAPID and not move.shadow
+           and move.part != "home-all"]
+    took = [float(rapid_time(np.array(own), rates, accelerations).sum())] if own else []
+    return np.full(len(took), item.block.line, dtype=np.int64), np.array(took)
 
 
 def _way(move: Move, axis: int) -> float:
@@ -67,11 +75,10 @@ def _way(move: Move, axis: int) -> float:
     return 0.0 if isinstance(start, Span) or isinstance(end, Span) else float(end - start)
 
 
-def _add(times: Times, lines: list[int], line: int, seconds: float) -> None:
-    """Counts seconds to the changed line at or before `line`; before the first changed line nothing differs."""
-    place = bisect_right(lines, line) - 1
-    if place >= 0:
-        times.added[lines[place]] = times.added.get(lines[place], 0.0) + seconds
+def _add(added: Floats, places: Integers, seconds: Floats) -> None:
+    """Counts seconds to changed lines by their places; before the first changed line (-1) nothing differs."""
+    kept = places >= 0
+    np.add.at(added, places[kept], seconds[kept])
 
 
 def _first_lines(changed: Sequence[tuple[int, int]]) -> list[int]:
@@ -81,12 +88,3 @@ def _first_lines(changed: Sequence[tuple[int, int]]) -> list[int]:
         starts.append(line + more)
         more += became - 1
     return starts
-
-
-def _line_before(line: int, changed: Sequence[tuple[int, int]], starts: list[int]) -> int:
-    """The line of the program that a line of the mended one comes from."""
-    place = bisect_right(starts, line) - 1
-    if place < 0:
-        return line
-    first, (old, became) = starts[place], changed[place]
-    return old if line < first + became else old + (line - first - became) + 1

@@ -10,14 +10,17 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import islice, takewhile
 from math import isfinite
 
-from .events import Event, NotFollowed, mended, programmed, read_to_end
+from .events import AnyReader, Event, JudgedStretch, NotFollowed, mended, programmed, read_to_end
 from .judge import Judge
 from .program.errors import NotUnderstood
+from .program.lane_offer import Known, Offer
+from .program.lane_reader import LaneReader
 from .program.moves import Kind, Move
 from .program.reader import Reader
-from .program.scan import Facts, look
+from .program.scan import Facts, look, look_through
 from .program.state import Position, Span, bounds
 from .rules import rules_of, trouble_with_tools
 from .sameness import (
@@ -29,10 +32,11 @@ from .sameness import (
     state_difference,
 )
 from .setup.model import Setup
+from .source import Source
 from .stretch import Floors, Vertex, judged_low, last_position, meeting
 
 AHEAD = 256  # rapids that are looked ahead for where two ways meet again
-Lines = Callable[[], Iterable[bytes]]
+Program = Source | Callable[[], Iterable[bytes]]
 
 
 @dataclass(slots=True, frozen=True)
@@ -47,46 +51,65 @@ class Proof:
     what: str = ""
 
 
-def verify(before_lines: Lines, after_lines: Lines, setup: Setup, tool: int | None = None) -> Proof:
+def verify(before: Program, after: Program, setup: Setup, tool: int | None = None, *, lane: bool = True,
+           known: Known | None = None) -> Proof:
     """Proves AFTER against BEFORE on one bench. `tool` is the one in the spindle at the start, where it is given.
 
-    Each callable gives the raw lines of a program anew. Raises OSError where they cannot be read.
+    A program is a source, or a callable that gives its raw lines anew. Without `lane` every block is read by the exact
+    reader: slower, and with the same outcome. `known` are stretches of BEFORE that were read and judged on this bench
+    already. Raises OSError where a program cannot be read.
     """
     try:
-        before = programmed(_reader(before_lines, setup, tool))
+        reader = _reader(before, setup, tool, lane, stretches=False, facts=known.facts if known is not None else None)
     except NotFollowed as reason:
         return Proof(False, False, reason.line, None, reason.what)
+    events = programmed(reader)
     try:
-        _compare(before, after_lines, setup, tool)
+        now = _reader_of_after(after, setup, tool, lane)
+        if reader.interpreter.rules == now.interpreter.rules:
+            _compare(events, now, setup, known or Known())
+        else:  # the same bytes may not mean the same
+            _compare((event for event in events if isinstance(event, Event)), now, setup, Known())
     except NotFollowed as reason:
         return Proof(False, False, reason.line, None, reason.what)
     except Different as found:
         try:
-            read_to_end(before)
+            read_to_end(events)
         except NotFollowed as reason:
             return Proof(False, False, reason.line, None, reason.what)
         return Proof(False, True, found.before_line, found.after_line, found.what)
     return Proof(True)
 
 
-def _compare(before: Iterator[Event], after_lines: Lines, setup: Setup, tool: int | None) -> None:
-    try:
-        reader = _reader(after_lines, setup, tool)
-    except NotFollowed as reason:
-        raise Different(None, reason.line, f"this is not understood: {reason.what}") from reason
+def _compare(before: Iterator[Event | Offer], now: AnyReader, setup: Setup, known: Known) -> None:
     stock = setup.stock
     floor = stock.top + setup.clearance.above if stock is not None and setup.repair.air_feeds else None
-    Comparison(_Side(before), _Side(mended(reader, Judge(setup))), floor).run()
+    Comparison(_Side(before), _Side(mended(now, Judge(setup))), floor, known).run()
 
 
-def _reader(lines: Lines, setup: Setup, tool: int | None) -> Reader:
+def _reader_of_after(after: Program, setup: Setup, tool: int | None, lane: bool) -> AnyReader:
+    try:
+        return _reader(after, setup, tool, lane, stretches=True)
+    except NotFollowed as reason:
+        raise Different(None, reason.line, f"this is not understood: {reason.what}") from reason
+
+
+def _reader(program: Program, setup: Setup, tool: int | None, lane: bool, stretches: bool,
+            facts: Facts | None = None) -> AnyReader:
     """A reader of one program. Raises NotFollowed where it is not certain how to read it."""
-    facts: Facts = look(lines(), setup.program.block_delete == "skip")
+    skip = setup.program.block_delete == "skip"
+    if facts is None:
+        facts = look_through(program, skip) if isinstance(program, Source) else look(program(), skip)
     trouble = trouble_with_tools(setup, facts, tool)
     if trouble is not None:
         raise NotFollowed(trouble[0], f"{trouble[1]} ({trouble[2]})")
+    rules = rules_of(setup, facts, tool)
     try:
-        return Reader(lines(), rules_of(setup, facts, tool), facts)
+        if not isinstance(program, Source):
+            return Reader(program(), rules, facts)
+        if facts.calls or not lane:
+            return Reader(program.lines(), rules, facts)
+        return LaneReader(program, rules, facts, stretches=stretches)
     except NotUnderstood as error:
         raise NotFollowed(1, f"{error.what} ({error.advice})") from error
 
@@ -102,14 +125,43 @@ class Different(Exception):
 class _Side:
     """One program's events with a look ahead."""
 
-    def __init__(self, events: Iterator[Event]) -> None:
+    def __init__(self, events: Iterator[Event | Offer | JudgedStretch]) -> None:
         self._events = events
         self._held: deque[Event] = deque()
+        self._rest: Offer | JudgedStretch | None = None
+
+    def rest(self) -> Offer | JudgedStretch | None:
+        """What can be passed over at once from here on, if anything."""
+        if not self._held and self._rest is None:
+            event = next(self._events)
+            if isinstance(event, Event):
+                self._held.append(event)
+            else:
+                self._rest = event
+        return None if self._held else self._rest
+
+    def leave(self) -> None:
+        """Goes on to what comes after, or instead of, what could be passed over."""
+        self._rest = None
+
+    def _fetch(self) -> None:
+        """Holds at least one event more."""
+        while True:
+            event = next(self._events) if self._rest is None else self._rest
+            self._rest = None
+            if isinstance(event, Event):
+                self._held.append(event)
+                return
+            if isinstance(event, JudgedStretch):
+                self._held.extend(event.piece())
+                if not event.spent:
+                    self._rest = event
+                return
 
     @property
     def head(self) -> Event:
         if not self._held:
-            self._held.append(next(self._events))
+            self._fetch()
         return self._held[0]
 
     def pop(self) -> Event:
@@ -120,19 +172,25 @@ class _Side:
     def rapids(self) -> list[Event]:
         """The rapids from here to the next cut, effect or end, AHEAD of them at most."""
         while len(self._held) < AHEAD and (not self._held or self._held[-1].rapid):
-            self._held.append(next(self._events))
-        return [event for event in self._held if event.rapid][:AHEAD]
+            self._fetch()
+        return list(islice(takewhile(_is_rapid, self._held), AHEAD))
+
+
+def _is_rapid(event: Event) -> bool:
+    return event.rapid
 
 
 class Comparison:
     """BEFORE and AFTER in step. `run` raises Different at the first difference.
 
-    `air_floor`: the height (mm) from which on traverses at feed may be lifted; None where they may not.
+    `air_floor`: the height (mm) from which on traverses at feed may be lifted; None where they may not. `known` are
+    stretches of BEFORE in which nothing is wrong.
     """
 
-    def __init__(self, before: _Side, after: _Side, air_floor: float | None = None) -> None:
+    def __init__(self, before: _Side, after: _Side, air_floor: float | None, known: Known) -> None:
         self.before, self.after = before, after
         self.air_floor = air_floor
+        self.known = known
         self.vertex = Vertex(before.head.place)
         self.before_line = before.head.line
 
@@ -167,7 +225,10 @@ class Comparison:
 
     def _advance(self) -> bool:
         """One step on; False at the end of both programs."""
-        self._stand()
+        self._stand(resting=True)
+        if self._pass_over():
+            return True
+        self._stand(resting=False)
         was, now = self.before.head, self.after.head
         if now.refused:
             self._now()
@@ -183,26 +244,59 @@ class Comparison:
             return self._fixed()
         return True
 
+    def _pass_over(self) -> bool:
+        """Passes over what both programs have byte for byte, in the same state: safe in the one, it is what it was."""
+        was, now = self.before.rest(), self.after.rest()
+        if not isinstance(was, Offer):
+            return False
+        if isinstance(now, JudgedStretch) and self.known.begins(was.place) and now.leave():
+            self.after.leave()
+            now = self.after.rest()
+        found = None
+        if isinstance(now, Offer):
+            found = self.known.pass_over(was, now)
+            self.after.leave()
+            if found is None:
+                now = self.after.rest()
+        if isinstance(now, JudgedStretch):
+            found = now.pass_over(was, self.known)
+            if now.spent:
+                self.after.leave()
+        if found is None:
+            return False
+        after, low = found
+        self._settle()
+        self.before.leave()
+        self.before_line = was.first + was.taken - 1
+        line = now.first + now.taken if isinstance(now, Offer) else now.line if now is not None else 0
+        self._arrive(after.position, after.position, line - 1)
+        self.vertex.was(low)
+        self.vertex.now(low, line - 1)
+        return True
+
     # Rapids ---------------------------------------------------------------------------------------------------
 
-    def _stand(self) -> None:
-        """Takes the upright rapids of both programs at this place."""
+    def _stand(self, resting: bool) -> None:
+        """Takes the upright rapids of both programs at this place; with `resting` until one can pass something over."""
         going = True
         while going:
             going = False
-            if self._upright_here(self.before.head):
+            if self._upright_here(self.before, resting):
                 going = True
                 event = self._was()
                 self.vertex.was(event.start[2])
                 self.vertex.was(event.end[2])
-            if self._upright_here(self.after.head):
+            if self._upright_here(self.after, resting):
                 going = True
                 event = self._now()
                 self.vertex.now(event.start[2], event.line)
                 self.vertex.now(event.end[2], event.line)
                 self.vertex.comes_close(event)
 
-    def _upright_here(self, event: Event) -> bool:
+    def _upright_here(self, side: _Side, resting: bool) -> bool:
+        if resting and side.rest() is not None:
+            return False
+        event = side.head
         return event.rapid and event.move is not None and event.move.upright and same_place(
             event.place, self.vertex.place)
 

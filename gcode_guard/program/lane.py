@@ -19,8 +19,8 @@ from .interpreter import Interpreter
 from .lane_arcs import centres_of
 from .lane_words import DECIMALS, Batch, Column, Integers, Words
 from .motion import CENTRES_ASSUMED
-from .moves import Floats, Kind, Moves, Step
-from .state import Coordinate, Span, State
+from .moves import Floats, Kind, Move, Moves, Step
+from .state import Coordinate, Position, Span, State
 
 MOTIONS = {"G0": 0, "G1": 1, "G2": 2, "G3": 3}
 NAMES = ("G0", "G1", "G2", "G3")
@@ -66,17 +66,17 @@ class Place:
 
 
 def place_of(state: State) -> Place | None:
-    """The place for a stretch in this state; None where the exact reader must go on."""
+    """The place for a stretch in this state; None where the exact reader must go on. Of a cycle the motion is G0."""
     if (state.lost or state.ended or state.units is None or state.distance is None or not state.length_known
             or state.compensation != "G40" or state.closing or state.grow or state.feed_mode != "G94"
-            or not state.feed or state.motion not in MOTIONS):
+            or not state.feed or state.motion is None or state.motion == "G80"):
         return None
     scale = SCALES[state.units]
     position = _counts(scale, state.position)
     origin = _counts(scale, tuple(state.shift[axis] + state.extra[axis] for axis in range(3)))  # type: ignore[arg-type]
     if position is None or origin is None:
         return None
-    return Place(scale, position, origin, state.distance == "G91", MOTIONS[state.motion])
+    return Place(scale, position, origin, state.distance == "G91", MOTIONS.get(state.motion, 0))
 
 
 def _counts(scale: Scale, position: tuple[Coordinate, Coordinate, Coordinate]) -> tuple[int, int, int] | None:
@@ -90,7 +90,7 @@ class Stretch:
 
     places (3, n + 1) int: where the tool stands before each line and at the end, in `place.scale`.
     motions (n,) int: 0 to 3, in force after each line.
-    rows (r,) int: the lines, from 0, that move; `moves` are their columns. `before` and `after`: the states.
+    rows (r,) int: the line, from 0, of each move; `moves` are their columns. `before` and `after`: the states.
     """
 
     def __init__(self, batch: Batch, begin: int, first: int, interpreter: Interpreter, place: Place, places: Integers,
@@ -103,11 +103,19 @@ class Stretch:
         self.places = places
         self.motions = motions
         self.rows = rows
-        self._interpreter = interpreter
+        self.at = 0  # the byte of the program at which it begins
+        self.used = len(motions)  # how many of its lines are taken from it; the reader goes on behind them
+        self.examined: object = None  # what was found in it, for whoever comes later
+        self.interpreter = interpreter
         self._centres = centres
 
     def __len__(self) -> int:
         return len(self.motions)
+
+    @property
+    def size(self) -> int:
+        """How many bytes its lines are."""
+        return self.batch.offset(self.begin + len(self)) - self.batch.offset(self.begin)
 
     def raw(self, number: int) -> bytes:
         """A line, counted from 0."""
@@ -115,11 +123,37 @@ class Stretch:
 
     def step(self, number: int) -> Step:
         """A line, counted from 0, as the exact reader makes it."""
-        kept, self._interpreter.state = self._interpreter.state, self.state_before(number)
+        kept, self.interpreter.state = self.interpreter.state, self.state_before(number)
         try:
-            return self._interpreter.execute(self.first + number, self.raw(number))
+            return self.interpreter.execute(self.first + number, self.raw(number))
         finally:
-            self._interpreter.state = kept
+            self.interpreter.state = kept
+
+    def rapid_ways(self) -> tuple[Integers, Floats]:
+        """The lines (k,) of the program that move rapidly, and how far along each axis, (k, m, 3) mm, by each of their
+        m rapids."""
+        rows = self.rows[self.motions.take(self.rows) == Kind.RAPID]
+        ways = (self.places.take(rows + 1, axis=1) - self.places.take(rows, axis=1)) / float(self.place.scale.one)
+        return rows + self.first, ways.T[:, None, :]
+
+    def made(self, number: int) -> tuple[list[Move], State] | None:
+        """The moves of a line, as the columns have them, and the state after it; None where it may do more."""
+        state = self.state_before(number + 1)
+        before, after = self._position(number), state.position
+        row = int(np.searchsorted(self.rows, number))
+        columns = self.moves
+        kind = Kind(int(columns.kind[row]))
+        arc = kind in (Kind.ARC_CW, Kind.ARC_CCW)
+        x, y, z = columns.centre[row].tolist()
+        return [Move(self.first + number, kind, before, after, state.tool, None if kind == Kind.RAPID else state.feed,
+                     state.corner, (x, y, z) if arc else None, int(columns.plane[row]), grow=state.grow,
+                     full_turn=bool(columns.full[row]), upright=bool(columns.upright[row]))], state
+
+    def _position(self, number: int) -> Position:
+        if not number:
+            return self.before.position
+        x, y, z = (self.place.scale.length(count) for count in self.places[:, number].tolist())
+        return x, y, z
 
     @property
     def last(self) -> int:
@@ -134,8 +168,7 @@ class Stretch:
         """The state before a line, counted from 0."""
         state = copy.copy(self.before)
         if number:
-            x, y, z = (self.place.scale.length(count) for count in self.places[:, number].tolist())
-            state.position = (x, y, z)
+            state.position = self._position(number)
             state.motion = NAMES[int(self.motions[number - 1])]
             state.cycle = None
             state.feed = self._feed_before(number) or state.feed
@@ -162,16 +195,28 @@ class Stretch:
                 axes |= column.lines.take(at, mode="clip") == lines + self.begin
         return lines[axes]
 
+    @property
+    def low(self) -> Decimal:
+        """How low it goes at the place where it ends."""
+        return self.low_at(len(self))
+
+    def low_at(self, number: int) -> Decimal:
+        """How low it goes at the place where it stands before a line that stands behind a cut."""
+        return self.place.scale.length(int(self.places[2, number]))
+
     @cached_property
     def moves(self) -> Moves:
         """The columns of the moves, as the exact reader makes them."""
-        rows, places = self.rows, self.places
+        return self._columns(self.rows)
+
+    def _columns(self, rows: Integers) -> Moves:
+        places = self.places
         floats = places / float(self.place.scale.one)
         start, end = floats.take(rows, axis=1), floats.take(rows + 1, axis=1)
         kind = self.motions.take(rows)
         upright = ((places[0, 1:] == places[0, :-1]) & (places[1, 1:] == places[1, :-1])).take(rows)
         centre: Floats = np.broadcast_to(np.nan, (len(rows), 3))
-        plane, full = _same(0, rows), _same(False, rows)
+        plane, full = same_for(0, rows), same_for(False, rows)
         if self._centres is not None:
             arcs = kind >= Kind.ARC_CW
             plane, full = np.where(arcs, 17, 0), arcs & upright
@@ -182,12 +227,13 @@ class Stretch:
         state = self.before
         return Moves(
             line=rows + self.first, kind=kind, start=start.T, end=end.T, low=np.minimum(start, end).T,
-            high=np.maximum(start, end).T, centre=centre, plane=plane, tool=_same(state.tool, rows),
-            corner=_same(state.corner, rows), grow=_same(0.0, rows), shadow=_same(False, rows), upright=upright,
-            exact=_same(True, rows), full=full)
+            high=np.maximum(start, end).T, centre=centre, plane=plane, tool=same_for(state.tool, rows),
+            corner=same_for(state.corner, rows), grow=same_for(0.0, rows), shadow=same_for(False, rows),
+            upright=upright, exact=same_for(True, rows), full=full)
 
 
-def _same(value: int | float | bool, rows: Integers) -> np.ndarray:
+def same_for(value: int | float | bool, rows: Integers) -> np.ndarray:
+    """A column that is the same in every row."""
     return np.broadcast_to(value, rows.shape)
 
 
@@ -203,7 +249,7 @@ def stretch_of(batch: Batch, begin: int, end: int, first: int, interpreter: Inte
     arcs = motions >= 2 if place.motion >= 2 or int(motions.max(initial=0)) >= 2 else None
     places = np.empty((3, end - begin + 1), dtype=np.int64)
     for axis, letter in enumerate("XYZ"):
-        if not _fill(places[axis], words, letter, begin, end, place, axis):
+        if not fill(places[axis], words, letter, begin, end, place, axis):
             return None
     moved = places[0, 1:] != places[0, :-1]
     moved |= places[1, 1:] != places[1, :-1]
@@ -222,7 +268,7 @@ def stretch_of(batch: Batch, begin: int, end: int, first: int, interpreter: Inte
     return Stretch(batch, begin, first, interpreter, place, places[:, : count + 1], motions[:count], rows, centres)
 
 
-def _part(column: Column, begin: int, end: int) -> Column:
+def part(column: Column, begin: int, end: int) -> Column:
     """The words that stand on some lines."""
     i, j = np.searchsorted(column.lines, (begin, end))
     return Column(column.lines[i:j], column.values[i:j])
@@ -232,7 +278,7 @@ def _motions(words: Words, begin: int, end: int, motion: int) -> Integers:
     """(n,) int: the motion in force after each line."""
     if "G" not in words.columns:
         return np.full(end - begin, motion, dtype=np.int64)
-    said = _part(words.columns["G"], begin, end)
+    said = part(words.columns["G"], begin, end)
     return _carried(motion, said.lines, said.values, begin, end)
 
 
@@ -244,14 +290,14 @@ def _carried(value: int, lines: Integers, values: Integers, begin: int, end: int
     return np.repeat(np.concatenate(((value,), values)), np.diff(borders))
 
 
-def _fill(places: Integers, words: Words, letter: str, begin: int, end: int, place: Place, axis: int) -> bool:
+def fill(places: Integers, words: Words, letter: str, begin: int, end: int, place: Place, axis: int) -> bool:
     """Fills (n + 1,) with where an axis stands; False where that goes beyond what a float holds exactly."""
     start = places[0] = place.position[axis]
     if letter not in words.columns:
         places[1:] = start
         return True
-    part = _part(words.columns[letter], begin, end)
-    values = part.values * place.scale.factor if place.scale.factor != 1 else part.values
+    words_of = part(words.columns[letter], begin, end)
+    values = words_of.values * place.scale.factor if place.scale.factor != 1 else words_of.values
     largest = int(np.abs(values).max(initial=0))
     if place.incremental:
         if largest * len(values) >= LARGEST:  # no sum on the way can overflow
@@ -259,7 +305,7 @@ def _fill(places: Integers, words: Words, letter: str, begin: int, end: int, pla
         values = np.cumsum(values) + start
     elif place.origin[axis]:
         values = values + place.origin[axis]
-    if values is not part.values:
+    if values is not words_of.values:
         largest = max(largest, int(np.abs(values).max(initial=0)))
-    places[1:] = _carried(start, part.lines, values, begin, end)
+    places[1:] = _carried(start, words_of.lines, values, begin, end)
     return largest < LARGEST

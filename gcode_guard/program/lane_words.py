@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,9 +56,11 @@ _ALL = 0xFFFFFFFFFFFFFFFF
 # Which of eight bytes belong to a number of so many characters.
 _KEPT = np.array([0] + [_ALL << 8 * (8 - k) & _ALL for k in range(1, 9)] + [_ALL] * 9, dtype=np.uint64)
 _LONGEST_NUMBER = 16
-_ROLES = np.zeros(128, dtype=np.uint8)
-_ROLES[[ord(letter) for letter in "GNXYZIJF"]] = 1
-_ROLES[[_COMMENT_CODE, _LINE_END]] = 2
+_UNKNOWN, _NUMBERED, _BARE, _CODE = range(4)  # what a token is: no letter that is known here, ..., a G
+_ROLES = np.full(128, _UNKNOWN, dtype=np.uint8)
+_ROLES[[ord(letter) for letter in "NXYZIJF"]] = _NUMBERED
+_ROLES[[_COMMENT_CODE, _LINE_END]] = _BARE
+_ROLES[ord("G")] = _CODE
 
 
 @dataclass(slots=True)
@@ -82,12 +85,15 @@ class Batch:
 
     def __init__(self, data: bytes, pointless: bool = True) -> None:
         self.data = data
-        self.ends: Integers = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == 10) + 1
-        if not data.endswith(b"\n"):
-            self.ends = np.append(self.ends, len(data))
         self._pointless = pointless
         self._words: Words | None = None
         self._specials: Integers | None = None
+
+    @cached_property
+    def ends(self) -> Integers:
+        """(n,) int: the place behind each line."""
+        ends = np.flatnonzero(np.frombuffer(self.data, dtype=np.uint8) == 10) + 1
+        return ends if not self.data or self.data.endswith(b"\n") else np.append(ends, len(self.data))
 
     def __len__(self) -> int:
         return len(self.ends)
@@ -103,7 +109,7 @@ class Batch:
     def words(self) -> Words:
         if self._words is None:
             whole = self.data if self.data.endswith(b"\n") else self.data[: self.data.rfind(b"\n") + 1]
-            self._words = read_words(whole, self._pointless)
+            self._words = read_words(whole, int(np.searchsorted(self.ends, len(whole), side="right")), self._pointless)
             self._words.special |= too_long(self.ends[: len(self._words.special)])
             self._specials = np.flatnonzero(self._words.special)
         return self._words
@@ -116,13 +122,14 @@ class Batch:
         return int(self._specials[at]) if at < len(self._specials) else len(words.special)
 
 
-def read_words(data: bytes, pointless: bool = True) -> Words:
-    """The words of whole lines, each with its line feed. With `pointless` false, lengths without a point are special.
+def read_words(data: bytes, count: int, pointless: bool = True) -> Words:
+    """The words of `count` whole lines, each with its line feed.
+
+    With `pointless` false, lines with lengths without a point are special.
 
     Special is every line that is not of plain N, G0 to G3, X, Y, Z, I, J, F words with numbers of at most DECIMALS
     decimals, below a million, one word of each letter, N first; blank lines and comments are not.
     """
-    count = data.count(b"\n")
     if _MARK in data:
         return Words({}, np.ones(count, dtype=np.bool_))
     if b"\r" in data:
@@ -149,28 +156,58 @@ def _read(codes: bytes, count: int, pointless: bool) -> Words:
     line -= 1
     begin, end = token[:-1], token[1:]
     letter, line = letter[:-1], line[:-1]
+    length = end - begin
+    length -= 1
+    role = _ROLES.take(letter)
+    bad = role == _UNKNOWN
+    bad |= (role == _BARE) & (length != 0)
+    words = Words({}, np.zeros(count, dtype=np.bool_))
+    words.special[line[bad]] = True
+    present = np.bincount(letter, minlength=128)
+    if present[ord("G")]:
+        at = np.flatnonzero(role == _CODE)
+        _add_codes(words, code, line[at], begin[at], length[at])
+    at = np.flatnonzero(role == _NUMBERED)
+    if len(at):
+        _add_numbers(words, buffer, code, at, letter, line, begin, end, pointless)
+    return words
+
+
+def _add_codes(words: Words, code: NDArray[np.uint8], line: Integers, begin: Integers, length: Integers) -> None:
+    """G0 to G3, with leading zeros or without; every other code is special."""
+    value = code.take(begin + length)
+    wrong = (value > 3) | (length < 1) | (length > 3)
+    for zeros in (1, 2):
+        leading = length > zeros
+        if leading.any():
+            wrong |= leading & (code.take(begin + length - zeros) != 0)
+    words.special[line[wrong]] = True
+    _add_column(words, "G", line, value.astype(np.int64))
+
+
+def _add_numbers(words: Words, buffer: bytes, code: NDArray[np.uint8], at: Integers, letters: NDArray[np.uint8],
+                 lines: Integers, begins: Integers, ends: Integers, pointless: bool) -> None:
+    """The columns of every letter that is followed by a number; `at` are the tokens."""
+    letter, line, begin, end = letters[at], lines[at], begins[at], ends[at]
     first = code.take(begin + 1)
     signed = (first & 0xF0) == _MINUS
     length = end - begin
     length -= 1
     length -= signed
     value, decimals, pointed, bad = _numbers(buffer, end, length)
-    role = _ROLES.take(letter)
-    bad &= role == 1
-    bad |= (role == 2) & ((length != 0) | signed)
-    bad |= role == 0
     np.negative(value, out=value, where=first == _MINUS)
-    special = np.zeros(count, dtype=np.bool_)
-    special[line[bad]] = True
-    words = Words({}, special)
+    words.special[line[bad]] = True
     present = np.bincount(letter, minlength=128)
-    for name in "NGXYZIJF":
-        if present[ord(name)]:
-            at = np.flatnonzero(letter == ord(name))
-            _add_column(words, name, line[at], value[at], decimals[at], pointed[at], pointless)
-            if name in "GN":
-                _hold_whole(words, name, line[at], length[at], signed[at], pointed[at], letter.take(at - 1))
-    return words
+    for name in "NXYZIJF":
+        if not present[ord(name)]:
+            continue
+        of = np.flatnonzero(letter == ord(name))
+        if name == "N":
+            wrong = signed[of] | pointed[of] | (length[of] > 7) | (letters.take(at[of] - 1) != _LINE_END)
+            words.special[line[of][wrong]] = True
+            _add_column(words, name, line[of], value[of])
+        else:
+            _add_lengths(words, name, line[of], value[of], decimals[of], pointed[of] | pointless)
 
 
 def _numbers(buffer: bytes, end: Integers, length: Integers) -> tuple[Integers, Integers, Booleans, Booleans]:
@@ -231,31 +268,23 @@ def _lengthen(loads: np.ndarray, end: Integers, length: Integers, long: Integers
     bad[long] |= wrong
 
 
-def _add_column(words: Words, name: str, lines: Integers, values: Integers, decimals: Integers, pointed: Booleans,
-                pointless: bool) -> None:
+def _add_lengths(words: Words, name: str, lines: Integers, values: Integers, decimals: Integers,
+                 pointed: Booleans) -> None:
+    wrong = np.abs(values) > MOST  # before it is scaled, so that it cannot overflow
+    values = values * POWERS.take(DECIMALS - np.minimum(decimals, DECIMALS))
+    wrong |= np.abs(values) >= MOST
+    if name == "F":
+        wrong |= values <= 0
+    elif not pointed.all():
+        wrong |= ~pointed & (values != 0)
+    if wrong.any():
+        words.special[lines[wrong]] = True
+    _add_column(words, name, lines, values)
+
+
+def _add_column(words: Words, name: str, lines: Integers, values: Integers) -> None:
+    """Adds a column. A letter that is twice on a line makes it special."""
     repeated = lines[1:] == lines[:-1]
     if repeated.any():
         words.special[lines[1:][repeated]] = True
-    if name not in "GN":
-        wrong = np.abs(values) > MOST  # before it is scaled, so that it cannot overflow
-        values = values * POWERS.take(DECIMALS - np.minimum(decimals, DECIMALS))
-        wrong |= np.abs(values) >= MOST
-        if name == "F":
-            wrong |= values <= 0
-        elif not pointless:
-            wrong |= ~pointed & (values != 0)
-        if wrong.any():
-            words.special[lines[wrong]] = True
     words.columns[name] = Column(lines, values)
-
-
-def _hold_whole(words: Words, name: str, lines: Integers, length: Integers, signed: Booleans, pointed: Booleans,
-                before: NDArray[np.uint8]) -> None:
-    """G and N are plain digits; G0 to G3 alone are known here; N stands first."""
-    wrong = signed | pointed
-    if name == "G":
-        wrong |= (length > 3) | (words.columns[name].values > 3)
-    else:
-        wrong |= (length > 7) | (before != _LINE_END)
-    if wrong.any():
-        words.special[lines[wrong]] = True

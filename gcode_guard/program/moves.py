@@ -6,7 +6,7 @@ works at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from enum import IntEnum
 
@@ -135,6 +135,15 @@ class Moves:
 
     def __len__(self) -> int:
         return len(self.line)
+
+    def take(self, rows: Integers) -> Moves:
+        """The moves of these rows, in their order."""
+        return Moves(*(getattr(self, column.name)[rows] for column in fields(self)))
+
+    def followed_by(self, other: Moves) -> Moves:
+        """These moves and then the other ones."""
+        return Moves(*(np.concatenate((getattr(self, column.name), getattr(other, column.name)))
+                       for column in fields(self)))
 
 
 def _numbers(position: Position) -> tuple[float, float, float]:

@@ -47,10 +47,10 @@ def look(lines: Iterable[bytes], skip_deleted: bool) -> Facts:
 
 def _see(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
     """Looks at one line; behind the second percent sign nothing counts."""
-    if b"%" in raw and raw.strip() == b"%":
+    if b"%" in raw and _compact(raw) == "%":
         facts.percents += 1
         facts.closed = facts.percents > 1
-    elif not facts.closed and SUSPECT.search(raw) and (not facts.ended or facts.calls):
+    elif not facts.closed and (not facts.ended or facts.calls) and (SUSPECT.search(raw) or b"(" in raw):
         _look_at(raw, facts, skip_deleted)
 
 
@@ -65,17 +65,12 @@ def look_through(source: Source, skip_deleted: bool) -> Facts:
     """The same `Facts` as `look` finds in the lines of a source, without a look at most of them."""
     facts = Facts()
     place = 0
-    while (not facts.ended or facts.calls) and not facts.closed:
+    while not facts.closed:
         data, place = source.batch(place)
         if not data:
             break
-        if b"%" in data:
-            for raw in data.splitlines(keepends=True):
-                _see(raw, facts, skip_deleted)
-            continue
         for raw in _suspects(data):
-            if not facts.ended or facts.calls:
-                _look_at(raw, facts, skip_deleted)
+            _see(raw, facts, skip_deleted)
     return facts
 
 
@@ -83,10 +78,10 @@ def look_through(source: Source, skip_deleted: bool) -> Facts:
 BRACKETED = re.compile(rb"\([^()\n]*\)")
 TO_THE_END = re.compile(rb";[^\n]*")
 EITHER = re.compile(BRACKETED.pattern + rb"|" + TO_THE_END.pattern)
-LETTERS = b"TtMmOo"
-# What stands behind G, zeros and blanks where they begin no G43: another digit, another word, the end of the line.
-NO_LENGTH = np.zeros(256, dtype=bool)
-NO_LENGTH[list(b"12356789XYZFIJKRSNGxyzfijkrsng\r\n")] = True
+LETTERS = b"TtMmOo%"
+# What does not stand behind G, zeros and blanks where they begin no G43: another digit or word, the end of the line.
+MAYBE_LENGTH = np.ones(256, dtype=bool)
+MAYBE_LENGTH[list(b"12356789XYZFIJKRSNGxyzfijkrsng\r\n")] = False
 PASSED_OVER = np.zeros(256, dtype=bool)
 PASSED_OVER[list(b"0 \t+")] = True
 
@@ -97,7 +92,7 @@ def _suspects(data: bytes) -> Iterator[bytes]:
         comment = BRACKETED if b";" not in data else TO_THE_END if b"(" not in data else EITHER
         bare = comment.sub(b"", data)
         if b"(" in bare or b")" in bare:
-            yield from data.splitlines(keepends=True)
+            yield from data.split(b"\n")
             return
         data = bare
     code = np.frombuffer(data, dtype=np.uint8)
@@ -114,11 +109,13 @@ def _suspects(data: bytes) -> Iterator[bytes]:
 def _tool_lengths(code: NDArray[np.uint8], letter: int) -> NDArray[np.int64]:
     """The places of the letter G, in one case, that may begin a G43, however it is spelled."""
     at = np.flatnonzero(code == letter)
-    padded = np.append(code, np.uint8(ord("\n")))
+    if at[-1] == len(code) - 1:
+        return at
+    at = at[MAYBE_LENGTH.take(code.take(at + 1))]
     behind = at + 1
     for _ in range(4):
-        behind += PASSED_OVER[padded[behind]]
-    return at[~NO_LENGTH[padded[behind]]]
+        behind = np.minimum(behind + PASSED_OVER.take(code.take(behind)), len(code) - 1)
+    return at[MAYBE_LENGTH.take(code.take(behind))]
 
 
 def _look_at(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
@@ -141,13 +138,18 @@ def _look_at(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
             facts.ended = True
 
 
-def _tokens(raw: bytes, skip_deleted: bool) -> Iterator[tuple[str, str]]:
+def _compact(raw: bytes) -> str:
+    """A line without comments and blanks, in capitals."""
     text, _ = split_ending(raw)
     try:
         body = strip_comments(text)
     except NotUnderstood:
         body = text  # refused later anyway; what it may hold counts
-    compact = "".join(c for c in body if c not in BLANK and c != COMMENT).upper()
+    return "".join(c for c in body if c not in BLANK and c != COMMENT).upper()
+
+
+def _tokens(raw: bytes, skip_deleted: bool) -> Iterator[tuple[str, str]]:
+    compact = _compact(raw)
     if compact.startswith("/") and skip_deleted:
         return
     for match in TOKEN.finditer(NAMES.sub("!", compact)):

@@ -7,8 +7,9 @@ known to lie. "High" is the span from infinity on: above everything on the table
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
+from operator import attrgetter
 from typing import NamedTuple
 
 from .expression import Parameters
@@ -158,6 +159,12 @@ class State:
     lost: bool = False
     ended: bool = False
 
+    def __copy__(self) -> State:
+        return State(*_FIELDS(self))
+
     def scale(self) -> Decimal:
         """Millimetres in one unit of length."""
         return INCH if self.units == "G20" else Decimal(1)
+
+
+_FIELDS = attrgetter(*(entry.name for entry in fields(State)))  # read all at once: a state is copied for every block

@@ -47,6 +47,18 @@ def may_meet(scene: Scene, assembly: Assembly, low: Floats, high: Floats, sidewa
     return near
 
 
+def point_may_meet(
+    scene: Scene, assembly: Assembly, x: float, y: float, z: float, sideways: float, upward: float
+) -> bool:
+    """The same of one place of the tip, mm."""
+    if not len(scene) or z >= scene.highest + upward - float(assembly.from_[0]):
+        return False
+    reach = assembly.radius[:, None] + (scene.tolerance + sideways)
+    x0, y0, x1, y1 = scene.bounds.T
+    near = (x0 - reach <= x) & (x1 + reach >= x) & (y0 - reach <= y) & (y1 + reach >= y)
+    return bool((near & ((scene.top + scene.tolerance + upward) - assembly.from_[:, None] > z)).any())
+
+
 def _touching(corners: list[Floats], limits: list[Floats]) -> Booleans:
     """Whether boxes touch what hulls reach: lowest Z below what is needed, and so on round the four sides."""
     z, x_high, x_low, y_high, y_low = corners
