@@ -138,11 +138,14 @@ class Plan:
     def _upright(self, item: Item, follow: float, last: bool, place: int) -> None:
         end = item.end[2]
         want = max(follow, item.need)
+        stays_up = not item.legs and not (known(item.end[0]) and known(item.end[1]))
+        if stays_up and self.actual != end:
+            want = max(want, lowest(self.actual))  # its height is said once more, at a place that is still unknown
         if last and item.need > -inf and known(item.end[0]) and known(item.end[1]):
             want = follow  # an upright end within an obstacle: reported by the guard, not cured by a lift
         if want > lowest(end) and self._literal_z(item):
             self._raise_word(item, want)
-        elif want > lowest(end) and (item.need > -inf):
+        elif want > lowest(end) and (item.need > -inf or (stays_up and self.actual != end)):
             raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
         else:
             self._reach(item, end, place)
@@ -184,6 +187,7 @@ class Plan:
     def _slanted(self, item: Item, follow: float, last: bool, place: int) -> None:
         """A block that goes across and changes height: whole where that is clear, else in the order that stays high."""
         end, need = item.end[2], self._trusted_need(item)
+        last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
         want = follow if last else max(follow, need)
         target = lowest(end)
         if want > target and not last and self._literal_z(item):
