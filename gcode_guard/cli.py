@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
@@ -166,9 +167,16 @@ def review(
                                               help="Write the review page here.")] = None,
     log: LogOption = None,
     tool: ToolOption = None,
+    change: Annotated[list[str] | None, typer.Option("--set", metavar="NAME.KEY=VALUE", help=(
+        "What if this key of this obstacle were so? The setup stays as it is. May be given more than once."))] = None,
 ) -> None:
     """The dry run: prints the diff and the findings, and writes no program."""
-    bench = load(setup)
+    from .record.terminal import next_step
+
+    if page is not None and change:
+        fail("--page draws the bench as it is, to be signed; with --set it would be another one")
+    as_is = load(setup)
+    bench = _changed(as_is, change) if change else as_is
     check_tool(bench, tool)
     with open_program(program) as source:
         outcome = run_guard(source, bench, tool)
@@ -178,10 +186,39 @@ def review(
                 _write_page(page, source, bench, outcome, tool)
             if outcome.exit == 0:
                 _print_diff(outcome.diff)
-            _say_findings(outcome, program, setup)
+            _say_findings(outcome)
+            if change:
+                _say_differences(source, as_is, change, outcome, tool)
+            else:
+                print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
         finally:
             outcome.close()
     raise typer.Exit(outcome.exit or (1 if outcome.summary.changes else 0))
+
+
+def _changed(setup: Setup, texts: list[str]) -> Setup:
+    """The setup as --set asks for it."""
+    from .setup import SetupError
+    from .whatif import read_changes, with_changes
+
+    try:
+        return with_changes(setup, read_changes(texts, [obstacle.name for obstacle in setup.obstacles]))
+    except (ValueError, SetupError) as error:
+        fail(f"--set {error}")
+
+
+def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Outcome, tool: int | None) -> None:
+    """What --set changes against the setup as it is, on standard error."""
+    from .picture import findings_of
+    from .whatif import Verdict, differences, read_changes
+
+    before = run_guard(source, as_is, tool)
+    try:
+        first, second = (Verdict(o.summary, o.changes, findings_of(o)) for o in (before, outcome))
+        changes = read_changes(texts, [obstacle.name for obstacle in as_is.obstacles])
+        print(differences(changes, first, second), file=sys.stderr)
+    finally:
+        before.close()
 
 
 def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
@@ -209,17 +246,16 @@ def _print_diff(diff: IO[bytes]) -> None:
     sys.stdout.flush()
 
 
-def _say_findings(outcome: Outcome, program: str, setup: Path | None) -> None:
-    """The findings in groups, the summary, and what to do next, on standard error."""
+def _say_findings(outcome: Outcome) -> None:
+    """The findings in groups, and the summary, on standard error."""
     from .picture import findings_of
     from .record.summary import summary_paragraph
-    from .record.terminal import grouped, next_step
+    from .record.terminal import grouped
 
     findings = grouped(findings_of(outcome))
     if findings:
         print(findings, file=sys.stderr)
     print(summary_paragraph(outcome.summary), file=sys.stderr)
-    print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
 
 
 def _not_checked(setup: Setup) -> str:
@@ -243,7 +279,7 @@ def verify(
     bench = load(setup)
     check_tool(bench, tool)
     with open_program(before) as first, open_program(after) as second:
-        proof = prove(first.lines, second.lines, bench, tool)
+        proof = prove(first, second, bench, tool)
     if not proof.understood:
         print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
         raise typer.Exit(4)
@@ -254,6 +290,83 @@ def verify(
         raise typer.Exit(1)
     print("holds: every cut and effect is the same, and no rapid comes inside a clearance."
           f" {_not_checked(bench)}", file=sys.stderr)
+
+
+@app.command()
+def room(
+    programs: Annotated[list[str], typer.Argument(metavar="PROGRAM...", help="The programs that are to run there.")],
+    setup: SetupOption = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="X,Y", help="The place that is asked about.")] = None,
+    size: Annotated[str | None, typer.Option("--size", metavar="L,W", help="A box of this size stands there.")] = None,
+    angle: Annotated[float, typer.Option("--angle", metavar="A", help="Turned by so many degrees.")] = 0.0,
+    part: Annotated[str | None, typer.Option("--part", metavar="NAME", help="This part stands there.")] = None,
+    grid: Annotated[Path | None, typer.Option("--grid", metavar="FILE.csv", help="Write the map here.")] = None,
+    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html", help="Draw the map here.")] = None,
+    step: Annotated[float | None, typer.Option("--step", metavar="S", help="The side of a cell of the map.")] = None,
+    area: Annotated[str | None, typer.Option("--area", metavar="X0,Y0,X1,Y1", help="What the map shows.")] = None,
+    place: Annotated[str | None, typer.Option("--place", metavar="NAME", help="Find places for this part.")] = None,
+    count: Annotated[int, typer.Option("--count", metavar="N", help="So many places.")] = 1,
+    along: Annotated[str, typer.Option("--along", metavar="edge|anywhere", help="Where to look for them.")] = "edge",
+    over: Annotated[float, typer.Option("--over", metavar="D", help="How far it lies on the stock.")] = 0.0,
+    write: Annotated[bool, typer.Option("--write", help="Add the places to the setup file.")] = False,
+    tool: ToolOption = None,
+) -> None:
+    """Says where a clamp may stand and how tall: hard, so that no cut touches it; easy, so that no rapid is lifted."""
+    from .record.summary import reason
+    from .room.command import NoPlace, NotUnderstood, Request, carry_out, point, rectangle
+
+    bench = load(setup)
+    check_tool(bench, tool)
+    with contextlib.ExitStack() as opened:
+        try:
+            sources = [opened.enter_context(open_program(program)) for program in programs]
+            carry_out(Request(bench, sources, tool, at=point("--at", at), size=point("--size", size), angle=angle,
+                              part=part, grid=grid, page=page, step=step, area=rectangle("--area", area), place=place,
+                              count=count, along=along, over=over, write=write))
+        except ValueError as error:
+            fail(str(error))
+        except NotUnderstood as error:
+            for name, finding in error.reasons:
+                print(f"{name}: {reason(finding)}", file=sys.stderr)
+            raise typer.Exit(4) from None
+        except NoPlace as error:
+            print(f"gcode-guard: {error}", file=sys.stderr)
+            raise typer.Exit(3) from None
+
+
+@app.command()
+def walk(
+    setup: SetupOption = None,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="OUT",
+                                                help="Write the program here, not to standard output.")] = None,
+    tool: ToolOption = None,
+) -> None:
+    """Writes a slow program, spindle off, that shows a person that the bench is as the setup says."""
+    from .deliver import delivery
+    from .record.summary import refusal
+    from .walk.program import CannotWalk
+    from .walk.program import walk as round_the_bench
+
+    bench = load(setup)
+    check_tool(bench, tool)
+    try:
+        made = round_the_bench(bench, tool)
+        if output is None:
+            sys.stdout.buffer.write(made.text)
+            sys.stdout.buffer.flush()
+        else:
+            with delivery() as files:
+                files.add(output, lambda out: out.writelines([made.text]))
+                files.release()
+    except ValueError as error:
+        fail(str(error))
+    except OSError as error:
+        fail(f"cannot write: {_why(error)}")
+    except CannotWalk as error:
+        print("\n".join([f"no walk was written: {error}", *refusal(error.reasons).splitlines()]), file=sys.stderr)
+        raise typer.Exit(3) from None
+    print("\n".join([f"{made.stops} stops over {len(made.things)} things", *(f"not visited: {text}" for text in
+                                                                           made.missed)]), file=sys.stderr)
 
 
 @app.command()

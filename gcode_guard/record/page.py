@@ -38,7 +38,7 @@ def write_review(out: IO[bytes], page: ReviewPage) -> None:
     """Writes the review page as UTF-8. Raises OSError."""
     setup = page.setup
     plan = draw_plan(setup, page.items, page.backdrop, page.hit)
-    _write(out, "review.html", {
+    write_document(out, "review.html", {
         "page": page, "setup": setup, "summary": page.summary, "plan": plan, "verdict": VERDICTS[page.summary.verdict],
         "paragraph": summary_paragraph(page.summary), "facts": _item_facts, "side": lambda item: _side(setup, item),
         "tools": [setup.tools[number] for number in page.tools], "unused": [t for n, t in setup.tools.items()
@@ -48,8 +48,8 @@ def write_review(out: IO[bytes], page: ReviewPage) -> None:
 
 def write_bench(out: IO[bytes], setup: Setup) -> None:
     """Writes the drawing of a bench alone, to be held against the real one. Raises OSError."""
-    _write(out, "bench.html", {"setup": setup, "plan": draw_plan(setup), "tools": list(setup.tools.values()),
-                               "rows": describe(setup), "title": f"Bench of {safe_text(setup.path.name)}"})
+    write_document(out, "bench.html", {"setup": setup, "plan": draw_plan(setup), "tools": list(setup.tools.values()),
+                                       "rows": describe(setup), "title": f"Bench of {safe_text(setup.path.name)}"})
 
 
 def _side(setup: Setup, item: Item) -> Markup:
@@ -92,8 +92,10 @@ def _template(name: str) -> str:
     return (resources.files("gcode_guard") / "templates" / name).read_text(encoding="utf-8")
 
 
-def _write(out: IO[bytes], name: str, values: dict[str, Any]) -> None:
+def write_document(out: IO[bytes], name: str, values: dict[str, Any], more_style: str = "") -> None:
+    """Fills a template with values; `more_style` names a style sheet for this document alone. Raises OSError."""
     style, script = _template("page.css"), _template("page.js")
+    style += _template(more_style) if more_style else ""
     policy = (f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(script)}; img-src data:; "
               "base-uri 'none'; form-action 'none'")
     stream = _environment().get_template(name).stream(style=Markup(style), script=Markup(script), policy=policy,

@@ -1,0 +1,97 @@
+"""Collects what the map of room shows: both heights of every cell, the cuts as a backdrop, what stands there now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import isfinite
+
+import numpy as np
+
+from ..judge import SAGITTA
+from ..picture.thin import Thinner
+from ..program.moves import Kind
+from ..record.page_model import Backdrop
+from ..record.page_room import RoomPage, Standing
+from ..record.summary import length
+from ..setup import Setup
+from ..setup.model import MM_PER_UNIT
+from .asked import footprint_of
+from .grid import Area, Mapper
+from .limits import Limits, Measure, rounded_down
+from .reading import Programs, Ways
+
+CELLS_ACROSS = 450  # of a map, about
+STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # mm
+INCH_STEPS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0)  # inches
+CUT_PIECES = 25_000
+DETAIL = 400.0  # the backdrop may be off by one part in so many of the map's width
+
+
+def page_step(area: Area, setup: Setup) -> float:
+    """A round step, mm, at which a map is fine enough to look at."""
+    finest = max(area[2] - area[0], area[3] - area[1]) / CELLS_ACROSS
+    scale = float(MM_PER_UNIT[setup.units])
+    steps = [step * scale for step in (STEPS if setup.units == "mm" else INCH_STEPS)]
+    return next((step for step in steps if step >= finest), finest)
+
+
+def page_of(programs: Programs, ways: Iterable[Ways], area: Area, step: float) -> RoomPage:
+    """The page, from one passage of the ways."""
+    judge = programs.judge
+    setup = judge.setup
+    mapper = Mapper(judge, area, step)
+    solids = [(number, solid) for number, obstacle in enumerate(setup.obstacles) for solid in obstacle.solids]
+    measure = Measure(judge, [footprint_of(setup, solid) for _, solid in solids]) if solids else None
+    cuts = Thinner(CUT_PIECES, max(area[2] - area[0], area[3] - area[1]) / DETAIL)
+    for some in ways:
+        mapper.take(some)
+        if measure is not None:
+            measure.take(some)
+        _draw(some, cuts)
+    found = mapper.map()
+    limits = measure.limits if measure is not None else []
+    standing = [_standing(setup, number, [(solid.top, one) for (k, solid), one in zip(solids, limits, strict=True)
+                                          if k == number]) for number in range(len(setup.obstacles))]
+    lines = cuts.polylines()
+    backdrop = Backdrop(lines, (), cuts.count, 0, cuts.drawn, cuts.off_by, cuts.left_out)
+    return RoomPage(setup, [source.name for source in programs.sources], found.xs, found.ys, found.hard, found.easy,
+                    backdrop, standing)
+
+
+def _draw(ways: Ways, cuts: Thinner) -> None:
+    """Adds the cuts of some ways to the backdrop; arcs in chords."""
+    from ..space.arcs import flatten
+
+    moves = ways.moves
+    rows = ways.touching[(moves.start[ways.touching] != moves.end[ways.touching]).any(axis=1)
+                         | (moves.kind[ways.touching] >= Kind.ARC_CW)]
+    kinds = moves.kind[rows]
+    bent = np.isin(kinds, (Kind.ARC_CW, Kind.ARC_CCW))
+    curves: dict[int, list[tuple[float, float]]] = {}
+    if bent.any():
+        arcs = rows[bent]
+        owner, start, end = flatten(moves.start[arcs], moves.end[arcs], moves.centre[arcs], moves.plane[arcs],
+                                    moves.kind[arcs] == Kind.ARC_CW, 4 * SAGITTA)
+        first = np.searchsorted(owner, np.arange(len(arcs) + 1))
+        for k in range(len(arcs)):
+            part = slice(first[k], first[k + 1])
+            curves[int(arcs[k])] = [(x, y) for x, y, _ in [*start[part][:1].tolist(), *end[part].tolist()]]
+    begin, finish = moves.start[rows, :2].tolist(), moves.end[rows, :2].tolist()
+    for row, (x0, y0), (x1, y1) in zip(rows.tolist(), begin, finish, strict=True):
+        cuts.add(curves.get(row) or [(x0, y0), (x1, y1)])
+
+
+def _standing(setup: Setup, number: int, tops: list[tuple[float, Limits]]) -> Standing:
+    """What an obstacle could be at its place: as a whole, so that its tightest solid decides."""
+    obstacle = setup.obstacles[number]
+    hard, easy = (obstacle.top + min(limit.top - top for top, limit in found) for found in (
+        [(top, limits.hard) for top, limits in tops], [(top, limits.easy) for top, limits in tops]))
+    return Standing(obstacle.name, f"Z {length(obstacle.top, setup.units)}", _words(hard, setup), _words(easy, setup))
+
+
+def _words(top: float, setup: Setup) -> str:
+    if not isfinite(top):
+        return "any height" if top > 0 else "nothing may stand there"
+    inch = setup.units == "inch"
+    value = rounded_down(top, inch)
+    return f"Z {length(value * 25.4 if inch else value, setup.units)}"
