@@ -194,10 +194,10 @@ class _Work:
         held: dict[int, Edit] = {}
         for batch in self.mender.batches(self._watched(reader)):
             self._take(batch, facts, copier, held)
-        if self.mender.exit == 3 and self.mender.blocked:
+        if self.mender.exit == 3 and self.mender.totals.blocked:
             from .advice import advise
 
-            self.mender.advice = advise(self._reader(self.source), self.judge, self.mender.blocked)
+            self.mender.totals.advice = advise(self._reader(self.source), self.judge, self.mender.totals.blocked)
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
@@ -315,13 +315,13 @@ class _Work:
         if status:
             self.diff.truncate(0)
         verdict = "refused" if status else "repaired" if self.changes else "safe"
-        used = mender.tools_used
+        used, counts = mender.totals.tools_used, mender.totals.counts
         numbers = list(self.setup.tools) if ANY_TOOL in used else [n for n in used if n in self.setup.tools]
         dates = [o.measured_on for o in self.setup.obstacles if o.measured_on] + \
             ([self.setup.measured_on] if self.setup.measured_on else [])
         summary = Summary(
-            program=self.source.name, verdict=verdict, exit=status, blocks=mender.counts.blocks,  # type: ignore[arg-type]
-            rapids=mender.counts.rapids, cuts=mender.counts.cuts, changes=self.changes, findings=self.findings,
+            program=self.source.name, verdict=verdict, exit=status, blocks=counts.blocks,  # type: ignore[arg-type]
+            rapids=counts.rapids, cuts=counts.cuts, changes=self.changes, findings=self.findings,
             obstacles=len(self.setup.obstacles), assumptions=self.assumptions,
             rapid_s=self.rapid_s, added_s=self.added_s, cutter_only=any(self.setup.cutter_only(n) for n in numbers),
             highest_written_z=mender.highest_written if self.setup.machine.reach is None

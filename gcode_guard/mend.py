@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass, replace
 from math import inf
-from typing import TYPE_CHECKING
 
+from .headroom import Headroom
 from .judge import Examined, Hit, Judge
 from .mend_lane import OUTSIDE, STYLED_RUNS, StretchMender
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, table
-from .program.state import ANYWHERE as _ALL
 from .program.state import Coordinate, bounds, known
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
@@ -21,23 +19,9 @@ from .repair.run import Leg, Run, Runs, is_plain
 from .repair.surgery import STOPS
 from .repair.write import Style
 from .rules import ceiling, reach_box
-from .setup.model import Tool
-
-if TYPE_CHECKING:
-    from .repair.planner import Limits
-    from .waysround import WaysRound
+from .totals import Totals, add
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
-LISTED = 10  # lines that a summed-up finding names
-
-
-@dataclass(slots=True)
-class Counts:
-    """What was read: blocks, rapids and cuts (a move that a doubtful reading adds is not counted)."""
-
-    blocks: int = 0
-    rapids: int = 0
-    cuts: int = 0
 
 
 @dataclass(slots=True)
@@ -46,33 +30,6 @@ class Batch:
 
     edits: dict[int, Edit]
     last_line: int
-
-
-@dataclass(slots=True)
-class ContactSum:
-    """All cuts into one obstacle: the first line, the deepest, with what, how many."""
-
-    obstacle: int
-    line: int
-    depth: float
-    part: str
-    lines: list[int] = field(default_factory=list)
-    count: int = 0
-
-    def add(self, line: int) -> None:
-        """Counts one more, on this line."""
-        self.count += 1
-        self.line = min(self.line, line)
-        if line not in self.lines and len(self.lines) <= LISTED:
-            self.lines.append(line)
-
-    @property
-    def more(self) -> str:
-        """The lines in brackets, where there are several."""
-        if len(self.lines) < 2:
-            return ""
-        listed = sorted(self.lines)[:LISTED]
-        return f" (lines {', '.join(map(str, listed))}{', ...' if len(self.lines) > LISTED else ''})"
 
 
 class Mender:
@@ -85,23 +42,15 @@ class Mender:
         self._tell = tell
         self._assume = assume
         self._found: list[tuple[int, Finding | tuple[str, str]]] = []
-        self.counts = Counts()
+        self.totals = Totals()
+        self.headroom = Headroom(judge)
         self.style = Style()
         self.exit = 0
         self.carry: Coordinate | None = None
         self.pending: Step | None = None
         self.highest_written = -inf
-        self.cut_contacts: dict[int, ContactSum] = {}
-        self.close_cuts: dict[int, ContactSum] = {}
-        self.ends_inside: dict[int, ContactSum] = {}
-        self.starts_inside: dict[int, ContactSum] = {}
         self._first_run = True
-        self.advice: dict[int, str] = {}
         self.calls: dict[int, set[int]] = {}
-        self.air_levels: dict[int, float] = {}
-        self.outside: dict[str, ContactSum] = {}
-        self.brushed: dict[int, ContactSum] = {}
-        self.tools_used: set[int] = set()
         self.styled = 0
 
     def batches(self, steps: Iterable[Step | Stretch]) -> Iterator[Batch]:
@@ -196,7 +145,7 @@ class Mender:
             self.tell(Finding(int(columns.line[row]), "in-stock",
                               "a rapid goes sideways with the tip below the stock's top"))
         for hit in self.judge.brushed(columns):
-            _add(self.brushed, hit, int(columns.line[hit.move]))
+            add(self.totals.brushed, hit, int(columns.line[hit.move]))
 
     def _watch_after(self, steps: list[Step]) -> None:
         """Looks for the next motion among the steps behind the one before which a G0 was put in."""
@@ -212,11 +161,11 @@ class Mender:
                     tuple(sorted(names.get(k, ())))) for k, move in enumerate(moves)]
 
     def _count(self, steps: list[Step], moves: list[Move]) -> None:
-        self.counts.blocks += len(steps)
+        self.totals.counts.blocks += len(steps)
         rapids = sum(move.kind == Kind.RAPID and not move.shadow for move in moves)
-        self.counts.rapids += rapids
-        self.counts.cuts += sum(not move.shadow for move in moves) - rapids
-        self.tools_used.update(move.tool for move in moves)
+        self.totals.counts.rapids += rapids
+        self.totals.counts.cuts += sum(not move.shadow for move in moves) - rapids
+        self.totals.tools_used.update(move.tool for move in moves)
 
     def _tell_refusals(self, steps: list[Step]) -> None:
         for step in steps:
@@ -248,10 +197,10 @@ class Mender:
             if self._may_be_air(columns, hit.move) and self._air_feed(step_of(hit.move), hit, drafts):
                 continue
             self.refuse(3)
-            _add(self.cut_contacts, hit, int(columns.line[hit.move]))
+            add(self.totals.cut_contacts, hit, int(columns.line[hit.move]))
         for hit in examined.clipped:
             if columns.kind[hit.move] != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
-                _add(self.close_cuts, hit, int(columns.line[hit.move]))
+                add(self.totals.close_cuts, hit, int(columns.line[hit.move]))
 
     def _may_be_air(self, columns: Moves, row: int) -> bool:
         """False for what is surely no traverse at feed: most cuts, told without a look at their blocks."""
@@ -267,7 +216,7 @@ class Mender:
         move = step.moves[0]
         needed = float(self.judge.needed(table([replace(move, kind=Kind.RAPID)]))[0])
         if not self.setup.repair.air_feeds:
-            self.air_levels[hit.obstacle] = max(needed, self.air_levels.get(hit.obstacle, -inf))
+            self.totals.air_levels[hit.obstacle] = max(needed, self.totals.air_levels.get(hit.obstacle, -inf))
             return False
         ends = table([replace(move, start=place, end=place, upright=True) for place in (move.start, move.end)])
         if needed > ceiling(self.setup, move.tool) or self.judge.examine(ends).contact.any():
@@ -280,57 +229,13 @@ class Mender:
         drafts[id(step)].obstacles.add(hit.obstacle)
         return True
 
-    def _air_advice(self, obstacle: int) -> str:
-        level = self.air_levels.get(obstacle)
-        if level is None:
-            return self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
-        return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
-                f" {level:.3f} mm; else move or lower the obstacle")
-
-    def _end_advice(self, obstacle: int) -> str:
-        cuts = self.cut_contacts.get(obstacle)
-        if cuts is not None:
-            return f"the advice for line {cuts.line} holds for this too"
-        return self.advice.get(obstacle, "move or lower the obstacle")
-
-    @property
-    def blocked(self) -> set[int]:
-        """The obstacles that no lift takes the program clear of."""
-        return {*self.cut_contacts, *self.ends_inside, *self.starts_inside}
-
     def finish(self, ended: bool) -> None:
         """Tells what is summed up over the whole program. `ended`: it ended with M2 or M30, which put G1 in force."""
         if self.pending is not None and not ended:
             self._trouble(Trouble(self.pending.block.line, 3, "a rise put in before this block would leave another"
                                   " motion in force at the end", "end the program with M30"))
-        for found in self.cut_contacts.values():
-            name = self.judge.names[found.obstacle]
-            what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
-            lines = found.more
-            self.tell(Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
-                              f" below what would clear it, with the {found.part}", name, found.depth,
-                              self._air_advice(found.obstacle), found.count))
-        for sums, which in ((self.ends_inside, "ends"), (self.starts_inside, "starts")):
-            for found in sums.values():
-                name = self.judge.names[found.obstacle]
-                what = f"a rapid {which} inside" if found.count == 1 else f"{found.count} rapids end inside"
-                lines = found.more
-                self.tell(Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
-                                  f" below what would clear it, with the {found.part}", name, found.depth,
-                                  self._end_advice(found.obstacle), found.count))
-        for found in self.close_cuts.values():
-            name = self.judge.names[found.obstacle]
-            what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
-            self.tell(Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
-                              found.depth, first_of=found.count))
-        for axis, found in self.outside.items():
-            self.tell(Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
-                              f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
-                              "place the work elsewhere, or mend machine.reach", found.count))
-        for found in self.brushed.values():
-            name = self.judge.names[found.obstacle]
-            self.tell(Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
-                              first_of=found.count))
+        for finding in self.totals.findings(self.judge.names):
+            self.tell(finding)
         self._tell_found()
 
     def _own_motions(self, steps: list[Step]) -> None:
@@ -348,7 +253,7 @@ class Mender:
                             " height", step.block.line)
                 move = Move(step.block.line, Kind.RAPID, effect.position, effect.position, effect.tool, None,
                             step.before.corner)
-                if self._clear_of_all(move) > bounds(effect.position[2])[0]:
+                if self.headroom.clear_of_all(move) > bounds(effect.position[2])[0]:
                     self.refuse(3)
                     self.tell(Finding(step.block.line, "rapid-contact", f"{effect.what} may move the tool anywhere over"
                                       " the table, and it does not stand above everything here",
@@ -372,10 +277,7 @@ class Mender:
 
     def outside_reach(self, line: int, axis: str, number: float, beyond: float) -> None:
         self.refuse(3)
-        found = self.outside.setdefault(axis, ContactSum(0, line, 0.0, ""))
-        found.add(line)
-        if beyond > found.depth:
-            found.depth, found.part = beyond, f"{number:.3f}"
+        self.totals.leaves_reach(line, axis, number, beyond)
 
     # Runs -----------------------------------------------------------------------------------------------------
 
@@ -393,9 +295,10 @@ class Mender:
         self._note_style(run)
         if self._ends_inside(run):
             return
-        from .repair.planner import Plan, Stuck, trouble_of  # most programs need none of it
+        from .repair.limits import Stuck, trouble_of  # most programs need none of it
+        from .repair.planner import Plan
 
-        plan = Plan(run, self.style, self._limits(run), actual, drafts)
+        plan = Plan(run, self.style, self.headroom.limits(run), actual, drafts)
         try:
             left = plan.carry_out()
         except Stuck as stuck:
@@ -414,37 +317,6 @@ class Mender:
         """Looks at how the blocks of a run are written: texts and line ends."""
         self.styled += 1
         self.style = self.style.seen(texts)
-
-    @cached_property
-    def ways(self) -> WaysRound:
-        """Where ways round lead."""
-        from .waysround import WaysRound
-
-        return WaysRound(self.judge)
-
-    def _limits(self, run: Run) -> Limits:
-        from .repair.planner import Limits
-
-        tools = {leg.move.tool for item in run.items for leg in item.legs}
-        limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
-                        max((self._clear_of_all(leg.move) for item in run.items for leg in item.legs
-                             if not leg.trusted), default=-inf))
-        if self.ways.possible:
-            limits.way_round = self.ways.at
-            if self.setup.repair.detour == "when-faster":
-                limits.faster_round = self.ways.faster
-        stock = self.setup.stock
-        numbers = {number for tool in tools for number in self.judge.tools(tool)}
-        if any(_is_undercut(self.setup.tools[number]) for number in numbers):
-            limits.rise_from = stock.top if stock else inf
-            limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
-                                  else "give [stock], so that it is known where the tool is free")
-        return limits
-
-    def _clear_of_all(self, move: Move) -> float:
-        """The tip height that clears the whole table with the tool of a move."""
-        nowhere = replace(move, start=(_ALL, _ALL, move.end[2]), end=(_ALL, _ALL, move.end[2]), upright=False)
-        return float(self.judge.needed(table([nowhere]))[0])
 
     def _ends_inside(self, run: Run) -> bool:
         """A run that ends (or a program that starts) in contact cannot be mended by a lift."""
@@ -466,7 +338,8 @@ class Mender:
             if found.contact[0]:
                 hit = max(found.touched, key=lambda h: h.depth)
                 self.refuse(3)
-                _add(self.ends_inside if which == "ends" else self.starts_inside, hit, item.step.block.line)
+                sums = self.totals.ends_inside if which == "ends" else self.totals.starts_inside
+                add(sums, hit, item.step.block.line)
                 return True
         return False
 
@@ -500,26 +373,11 @@ def _stand(step: Step) -> None:
             effect.after_move = 1
 
 
-def _is_undercut(tool: Tool) -> bool:
-    """True for a tool one of whose own sections is wider than one above it; shoe and nut are never in the material."""
-    widths = [diameter for diameter, _ in tool.sections]
-    return any(above < below for below, above in zip(widths, widths[1:], strict=False))
-
-
 def _leaves_no_run(step: Step) -> bool:
     """True where no rapid that could still be edited waits for its run to end after this step."""
     if step.moves:
         return step.moves[-1].kind != Kind.RAPID or step.moves[-1].part in ("retract", "peck")
     return any(all(known(c) for c in effect.position) for effect in step.effects)
-
-
-def _add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:
-    found = sums.get(hit.obstacle)
-    if found is None:
-        found = sums[hit.obstacle] = ContactSum(hit.obstacle, line, hit.depth, hit.part)
-    found.add(line)
-    if hit.depth > found.depth:
-        found.depth, found.part = hit.depth, hit.part
 
 
 def _merge(edits: dict[int, Edit], edit: Edit) -> None:

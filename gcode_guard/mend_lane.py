@@ -16,6 +16,7 @@ from .repair.edits import Draft
 from .repair.run import Leg, Run, Runs
 from .rules import reach_box
 from .setup.model import Setup
+from .totals import Totals
 
 OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
 STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
@@ -26,8 +27,7 @@ class Mending(Protocol):
 
     judge: Judge
     setup: Setup
-    counts: Any
-    tools_used: set[int]
+    totals: Totals
     styled: int
     carry: Any
 
@@ -57,10 +57,10 @@ class StretchMender:
         """Counts, tells and mends."""
         columns, mender = self.columns, self.mender
         cuts = int(np.count_nonzero(columns.kind))
-        mender.counts.blocks += len(self.stretch)
-        mender.counts.cuts += cuts
-        mender.counts.rapids += len(columns) - cuts
-        mender.tools_used.add(self.stretch.before.tool)
+        mender.totals.counts.blocks += len(self.stretch)
+        mender.totals.counts.cuts += cuts
+        mender.totals.counts.rapids += len(columns) - cuts
+        mender.totals.tools_used.add(self.stretch.before.tool)
         mender.cuts(columns, self.examined, self.drafts, self._step_of)
         self._reach()
         mender.tell_beside(columns)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from ..program.codes import CYCLES, spell
 from ..program.state import Coordinate, Span
 from .edits import Draft
+from .limits import ADVICE_HIGH, Stuck
 from .run import Item, lowest
 from .surgery import put
 from .write import spell_number
@@ -29,7 +30,6 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     Raises Stuck (through the plan) where the cycle lies in another plane, or where the level to come down to is not
     the one that later blocks of the cycle would return to.
     """
-    from .planner import Stuck
 
     step = item.step
     if not step.places or step.after.cycle is None or "G87" in step.codes or step.after.cycle.code == "G87":
@@ -73,7 +73,6 @@ def _number(coordinate: Coordinate) -> Decimal | None:
 
 def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
     """The height over the hole from which the restated cycle starts."""
-    from .planner import ADVICE_HIGH, Stuck
 
     step = item.step
     assert step.after.cycle is not None
@@ -148,7 +147,6 @@ def _unroll(plan: Plan, item: Item, draft: Draft, written: list[str]) -> None:
 
     Every hole starts from the height at which the block started, so that R counts from the same level.
     """
-    from .planner import Stuck
 
     holes = draft.holes
     holes[item.hole] = [*written, _cycle_text(plan, item, item.step.block.deleted, with_number=item.hole == 0)]

@@ -6,47 +6,19 @@ at its level; where none has, the tool goes up just before it must, stays up, an
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from math import inf
 
-from ..program.moves import Kind, Move, Step
+from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .detour import lead_round
-from .edits import Draft, Trouble
+from .edits import Draft
+from .limits import ADVICE_HIGH, Limits, Stuck
 from .run import Item, Run, lowest
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
 from .write import Pen, Style
-
-ADVICE_HIGH = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
-               " everything")
-
-
-class Stuck(Exception):
-    """Raised while planning where no edit cures the run."""
-
-    def __init__(self, item: Item, exit_status: int, what: str, advice: str) -> None:
-        super().__init__(what)
-        self.item, self.exit_status, self.what, self.advice = item, exit_status, what, advice
-
-
-@dataclass(slots=True)
-class Limits:
-    """What heights there are for the tool of a run, mm: `ceiling` of the machine, `everything` (the height that
-    clears the whole table), and the lowest tip height from which an undercut tool may be raised.
-
-    `way_round` gives the corners of a way round in XY (mm) for a rapid at a height, None where there is none;
-    `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
-    """
-
-    ceiling: float = inf
-    everything: float = -inf
-    rise_from: float = -inf
-    rise_advice: str = ""
-    way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
-    faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
 
 
 @dataclass(slots=True)
@@ -427,11 +399,3 @@ class Plan:
                         "lower or move the obstacle; with [stock] and machine.reach given, a way round is looked for")
         raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, {top}, and there is no way round",
                     "lower or move the obstacle")
-
-
-def trouble_of(stuck: Stuck, run: Run) -> Trouble:
-    """A Stuck as a trouble of its line, with the first obstacle that is in the way of the run."""
-    item = stuck.item
-    names = item.obstacles or tuple(o for other in run.items for o in other.obstacles)
-    hit = names[0] if names else None
-    return Trouble(item.step.block.line, stuck.exit_status, stuck.what, stuck.advice, hit)

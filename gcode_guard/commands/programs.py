@@ -1,0 +1,233 @@
+"""The commands for programs: filter, review, verify, trace, watch and demo."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Annotated
+
+import typer
+
+from .calls import (
+    LogOption,
+    OutputOption,
+    SetupOption,
+    ToolOption,
+    check_tool,
+    deliver,
+    fail,
+    load,
+    not_checked,
+    open_program,
+    quietly,
+    run_guard,
+    say,
+    why,
+)
+
+if TYPE_CHECKING:
+    from ..guard import Outcome
+    from ..setup.model import Setup
+    from ..source import Source
+
+
+def filter_command(
+    program: Annotated[str | None, typer.Argument(metavar="[PROGRAM]",
+                                                  help="The program; - or nothing is standard input.")] = None,
+    setup: SetupOption = None,
+    output: OutputOption = None,
+    diff: Annotated[Path | None, typer.Option("--diff", metavar="FILE", help="Write the unified diff here.")] = None,
+    log: LogOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Mends a program: its rapids are lifted over what stands on the table, every cut stays as it is."""
+    bench = load(setup)
+    check_tool(bench, tool)
+    with open_program(program) as source:
+        outcome = run_guard(source, bench, tool)
+        try:
+            deliver(outcome, source, output, diff, log, to_stdout=output is None)
+            say(outcome)
+        finally:
+            outcome.close()
+    raise typer.Exit(outcome.exit)
+
+
+def review(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program; - is standard input.")],
+    setup: SetupOption = None,
+    page: Annotated[Path | None, typer.Option("--page", metavar="FILE.html",
+                                              help="Write the review page here.")] = None,
+    log: LogOption = None,
+    tool: ToolOption = None,
+    change: Annotated[list[str] | None, typer.Option("--set", metavar="NAME.KEY=VALUE", help=(
+        "What if this key of this obstacle were so? The setup stays as it is. May be given more than once."))] = None,
+) -> None:
+    """The dry run: prints the diff and the findings, and writes no program."""
+    from ..record.terminal import next_step
+
+    if page is not None and change:
+        fail("--page draws the bench as it is, to be signed; with --set it would be another one")
+    as_is = load(setup)
+    bench = _changed(as_is, change) if change else as_is
+    check_tool(bench, tool)
+    with open_program(program) as source:
+        outcome = run_guard(source, bench, tool)
+        try:
+            deliver(outcome, source, None, None, log, to_stdout=False)
+            if page is not None:
+                _write_page(page, source, bench, outcome, tool)
+            if outcome.exit == 0:
+                _print_diff(outcome.diff)
+            _say_findings(outcome)
+            if change:
+                _say_differences(source, as_is, change, outcome, tool)
+            else:
+                print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
+        finally:
+            outcome.close()
+    raise typer.Exit(outcome.exit or (1 if outcome.summary.changes else 0))
+
+
+def _changed(setup: Setup, texts: list[str]) -> Setup:
+    """The setup as --set asks for it."""
+    from ..setup import SetupError
+    from ..whatif import read_changes, with_changes
+
+    try:
+        return with_changes(setup, read_changes(texts, [obstacle.name for obstacle in setup.obstacles]))
+    except (ValueError, SetupError) as error:
+        fail(f"--set {error}")
+
+
+def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Outcome, tool: int | None) -> None:
+    """What --set changes against the setup as it is, on standard error."""
+    from ..picture import findings_of
+    from ..whatif import Verdict, differences, read_changes
+
+    before = run_guard(source, as_is, tool)
+    try:
+        first, second = (Verdict(o.summary, o.changes, findings_of(o)) for o in (before, outcome))
+        changes = read_changes(texts, [obstacle.name for obstacle in as_is.obstacles])
+        print(differences(changes, first, second), file=sys.stderr)
+    finally:
+        before.close()
+
+
+def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
+    from ..deliver import delivery
+    from ..picture import write_page
+
+    try:
+        with delivery() as files:
+            files.add(page, lambda out: write_page(out, source, setup, outcome, tool))
+            files.release()
+    except OSError as error:
+        fail(f"cannot write: {why(error)}")
+
+
+def _print_diff(diff: IO[bytes]) -> None:
+    """The diff, byte for byte; on a terminal coloured, unless NO_COLOR is set (no-color.org)."""
+    from ..deliver import copy_of
+    from ..record.terminal import coloured
+
+    if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
+        diff.seek(0)
+        sys.stdout.writelines(coloured(diff))
+    else:
+        copy_of(diff)(sys.stdout.buffer)
+    sys.stdout.flush()
+
+
+def _say_findings(outcome: Outcome) -> None:
+    """The findings in groups, and the summary, on standard error."""
+    from ..picture import findings_of
+    from ..record.summary import summary_paragraph
+    from ..record.terminal import grouped
+
+    findings = grouped(findings_of(outcome))
+    if findings:
+        print(findings, file=sys.stderr)
+    print(summary_paragraph(outcome.summary), file=sys.stderr)
+
+
+def verify(
+    before: Annotated[str, typer.Argument(metavar="BEFORE")],
+    after: Annotated[str, typer.Argument(metavar="AFTER")],
+    setup: SetupOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Proves that AFTER is BEFORE with safe rapids: every cut the same, no rapid near an obstacle."""
+    from ..verify import verify as prove
+
+    bench = load(setup)
+    check_tool(bench, tool)
+    with open_program(before) as first, open_program(after) as second:
+        proof = prove(first, second, bench, tool)
+    if not proof.understood:
+        print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
+        raise typer.Exit(4)
+    if not proof.holds:
+        lines = ((proof.before_line, before), (proof.after_line, after))
+        places = [f"line {line} of {name}" for line, name in lines if line]
+        print(f"does not hold: {', '.join(places)}: {proof.what}", file=sys.stderr)
+        raise typer.Exit(1)
+    print("holds: every cut and effect is the same, and no rapid comes inside a clearance."
+          f" {not_checked(bench)}", file=sys.stderr)
+
+
+def trace(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program; - is standard input.")],
+    setup: SetupOption = None,
+    tool: ToolOption = None,
+) -> None:
+    """Prints the moves that a program makes, as CSV."""
+    import tempfile
+
+    from ..deliver import copy_of
+    from ..record.summary import refusal
+    from ..trace import trace as write_trace
+
+    bench = load(setup) if setup is not None else None
+    check_tool(bench, tool)
+    with open_program(program) as source, tempfile.TemporaryFile() as held:
+        reasons = write_trace(source, bench, tool, held)
+        if reasons:
+            print(refusal(reasons), file=sys.stderr)
+            raise typer.Exit(4)
+        copy_of(held)(sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+def watch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder into which programs are dropped.")],
+    setup: SetupOption = None,
+    suffix: Annotated[list[str] | None, typer.Option("--suffix", metavar="ENDING", help=(
+        "Files that end so are programs too, besides .nc .ngc .tap .cnc .gcode. May be given more than once."))] = None,
+    poll: Annotated[bool, typer.Option("--poll", help="Look every second, for drives that send no events.")] = False,
+    once: Annotated[bool, typer.Option("--once", help=(
+        "Do what is there and end, with the highest exit status of all."))] = False,
+    settle: Annotated[float, typer.Option("--settle", metavar="SECONDS", min=0.0, help=(
+        "For how long a program must be quiet to count as wholly written."))] = 2.0,
+) -> None:
+    """Guards every program that is dropped into FOLDER, into FOLDER/ready or FOLDER/held."""
+    from ..setup import SetupError
+    from ..watch import FolderGone, Locked, as_suffix, watch_folder
+
+    bench = load(setup)
+    try:
+        status = watch_folder(folder, bench.path, suffixes=[as_suffix(text) for text in suffix or ()], poll=poll,
+                              once=once, settle=settle)
+    except (FolderGone, Locked, SetupError, ValueError) as error:
+        fail(str(error))
+    if status > 128:
+        quietly(status - 128)
+    sys.exit(status)
+
+
+def demo() -> None:
+    """Shows the whole job on a shipped example, in a scratch folder."""
+    from ..demo import run_demo
+
+    raise typer.Exit(run_demo())

@@ -1,0 +1,66 @@
+"""How much room there is above a run: what height clears the table, where the machine ends, which ways lead round."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property
+from math import inf
+from typing import TYPE_CHECKING
+
+from .judge import Judge
+from .program.moves import Move, table
+from .program.state import ANYWHERE
+from .repair.run import Run
+from .rules import ceiling
+from .setup.model import Tool
+
+if TYPE_CHECKING:
+    from .repair.limits import Limits
+    from .waysround import WaysRound
+
+
+class Headroom:
+    """The heights and ways that one bench leaves to a run."""
+
+    def __init__(self, judge: Judge) -> None:
+        self.judge = judge
+        self.setup = judge.setup
+
+    @cached_property
+    def ways(self) -> WaysRound:
+        """Where ways round lead."""
+        from .waysround import WaysRound
+
+        return WaysRound(self.judge)
+
+    def limits(self, run: Run) -> Limits:
+        """What there is for mending a run with, mm."""
+        from .repair.limits import Limits
+
+        tools = {leg.move.tool for item in run.items for leg in item.legs}
+        limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
+                        max((self.clear_of_all(leg.move) for item in run.items for leg in item.legs
+                             if not leg.trusted), default=-inf))
+        if self.ways.possible:
+            limits.way_round = self.ways.at
+            if self.setup.repair.detour == "when-faster":
+                limits.faster_round = self.ways.faster
+        stock = self.setup.stock
+        numbers = {number for tool in tools for number in self.judge.tools(tool)}
+        if any(_is_undercut(self.setup.tools[number]) for number in numbers):
+            limits.rise_from = stock.top if stock else inf
+            limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
+                                  else "give [stock], so that it is known where the tool is free")
+        return limits
+
+    def clear_of_all(self, move: Move) -> float:
+        """The tip height that clears the whole table with the tool of a move."""
+        place = (ANYWHERE, ANYWHERE, move.end[2])
+        nowhere = replace(move, start=place, end=place, upright=False)
+        return float(self.judge.needed(table([nowhere]))[0])
+
+
+def _is_undercut(tool: Tool) -> bool:
+    """True for a tool one of whose own sections is wider than one above it; shoe and nut are never in the material."""
+    widths = [diameter for diameter, _ in tool.sections]
+    return any(above < below for below, above in zip(widths, widths[1:], strict=False))

@@ -1,0 +1,133 @@
+"""What is summed up over a whole program: what was read, and what comes too near, one message an obstacle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from .judge import Hit
+from .record.findings import Finding
+
+LISTED = 10  # lines that a summed-up finding names
+
+
+@dataclass(slots=True)
+class Counts:
+    """What was read: blocks, rapids and cuts (a move that a doubtful reading adds is not counted)."""
+
+    blocks: int = 0
+    rapids: int = 0
+    cuts: int = 0
+
+
+@dataclass(slots=True)
+class ContactSum:
+    """All cuts into one obstacle: the first line, the deepest, with what, how many."""
+
+    obstacle: int
+    line: int
+    depth: float
+    part: str
+    lines: list[int] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, line: int) -> None:
+        """Counts one more, on this line."""
+        self.count += 1
+        self.line = min(self.line, line)
+        if line not in self.lines and len(self.lines) <= LISTED:
+            self.lines.append(line)
+
+    @property
+    def more(self) -> str:
+        """The lines in brackets, where there are several."""
+        if len(self.lines) < 2:
+            return ""
+        listed = sorted(self.lines)[:LISTED]
+        return f" (lines {', '.join(map(str, listed))}{', ...' if len(self.lines) > LISTED else ''})"
+
+
+@dataclass(slots=True)
+class Totals:
+    """The sums of one program, by the number of the obstacle; `outside` by the axis that leaves the reach.
+
+    `advice` is what would help against an obstacle; `air_levels` the lowest level (mm) at which what may be a traverse
+    at feed would pass over one.
+    """
+
+    counts: Counts = field(default_factory=Counts)
+    tools_used: set[int] = field(default_factory=set)
+    cut_contacts: dict[int, ContactSum] = field(default_factory=dict)
+    close_cuts: dict[int, ContactSum] = field(default_factory=dict)
+    ends_inside: dict[int, ContactSum] = field(default_factory=dict)
+    starts_inside: dict[int, ContactSum] = field(default_factory=dict)
+    brushed: dict[int, ContactSum] = field(default_factory=dict)
+    outside: dict[str, ContactSum] = field(default_factory=dict)
+    air_levels: dict[int, float] = field(default_factory=dict)
+    advice: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def blocked(self) -> set[int]:
+        """The obstacles that no lift takes the program clear of."""
+        return {*self.cut_contacts, *self.ends_inside, *self.starts_inside}
+
+    def leaves_reach(self, line: int, axis: str, number: float, beyond: float) -> None:
+        """Counts a move that ends `beyond` mm outside the reach of an axis, at `number` mm."""
+        found = self.outside.setdefault(axis, ContactSum(0, line, 0.0, ""))
+        found.add(line)
+        if beyond > found.depth:
+            found.depth, found.part = beyond, f"{number:.3f}"
+
+    def findings(self, names: Sequence[str]) -> Iterator[Finding]:
+        """What is to be told at the end of the program; `names` are those of the obstacles."""
+        for found in self.cut_contacts.values():
+            name = names[found.obstacle]
+            what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
+            lines = found.more
+            yield Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
+                              f" below what would clear it, with the {found.part}", name, found.depth,
+                              self._air_advice(found.obstacle), found.count)
+        for sums, verb in ((self.ends_inside, "end"), (self.starts_inside, "start")):
+            for found in sums.values():
+                name = names[found.obstacle]
+                what = f"a rapid {verb}s inside" if found.count == 1 else f"{found.count} rapids {verb} inside"
+                lines = found.more
+                yield Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
+                                  f" below what would clear it, with the {found.part}", name, found.depth,
+                                  self._end_advice(found.obstacle), found.count)
+        for found in self.close_cuts.values():
+            name = names[found.obstacle]
+            what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
+            yield Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
+                              found.depth, first_of=found.count)
+        for axis, found in self.outside.items():
+            yield Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
+                              f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
+                              "place the work elsewhere, or mend machine.reach", found.count)
+        for found in self.brushed.values():
+            name = names[found.obstacle]
+            yield Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
+                              first_of=found.count)
+
+    def _air_advice(self, obstacle: int) -> str:
+        level = self.air_levels.get(obstacle)
+        if level is None:
+            return self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
+        return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
+                f" {level:.3f} mm; else move or lower the obstacle")
+
+    def _end_advice(self, obstacle: int) -> str:
+        cuts = self.cut_contacts.get(obstacle)
+        if cuts is not None:
+            return f"the advice for line {cuts.line} holds for this too"
+        return self.advice.get(obstacle, "move or lower the obstacle")
+
+
+def add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:
+    """Counts an encounter on a line to the sums of its obstacle, and keeps the deepest."""
+    found = sums.get(hit.obstacle)
+    if found is None:
+        found = sums[hit.obstacle] = ContactSum(hit.obstacle, line, hit.depth, hit.part)
+    found.add(line)
+    if hit.depth > found.depth:
+        found.depth, found.part = hit.depth, hit.part
