@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -44,10 +45,11 @@ def test_a_hard_shoe_counts_and_a_soft_one_is_only_reported(tmp_path: Path) -> N
     assert any(record["kind"] == "close" and "bristles" in record["text"] for record in soft.records("finding"))
 
 
-def test_no_lift_takes_over_a_shoe_that_stays_with_the_gantry(tmp_path: Path) -> None:
+@pytest.mark.parametrize("start", ["[0.0, 60.0, 30.0]", '"high"'])
+def test_no_lift_takes_over_a_shoe_that_stays_with_the_gantry(tmp_path: Path, start: str) -> None:
     shoe = ("\n[spindle]\nsections = [{ diameter = 10.0, height = 100.0 }]\n"
             "shoe = { diameter = 80.0, rides_at = 10.0 }\n")
-    came = guard(tmp_path, FAR, shoe, KNOWN.replace("100.0, 30", "60.0, 30"))
+    came = guard(tmp_path, FAR, shoe, re.sub("start = .*", f"start = {start}", KNOWN))
     assert came.exit == 3
     assert any(record["obstacle"] == "clamp" and "shoe" in record["text"] for record in came.records("finding"))
 

@@ -40,6 +40,8 @@ class Plan:
         for place, item in enumerate(self.run.items):
             follow = self._follow(place)
             last = place == len(self.run.items) - 1
+            if item.need == inf and item.crosses:  # also out of a height that is only known to be high
+                self._too_high(item, inf)
             if item.kind == "plain":
                 self._plain(item, follow, last, place)
                 if follow > -inf:
