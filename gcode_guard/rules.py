@@ -5,8 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from math import inf
 
+from .program.errors import NotUnderstood
+from .program.interpreter import Interpreter
 from .program.scan import Facts
 from .program.state import ANY_TOOL, ANYWHERE, HIGH, NO_TOOL, NOWHERE_KNOWN, Position, Rules, ToolFacts
+from .setup.errors import Problems
 from .setup.model import Point3, Setup, exact, total
 
 Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
@@ -39,6 +42,20 @@ def rules_of(setup: Setup, facts: Facts, tool: int | None) -> Rules:
         first_tool=_first_tool(setup, facts, tool),
         uses_length=facts.uses_length,
     )
+
+
+def check_start(setup: Setup) -> None:
+    """Raises SetupError where the words of `starts_in` are no state that a control can be in.
+
+    What the words mean together is for the interpreter to say; the reading of a setup file knows no G-code.
+    """
+    try:
+        Interpreter(rules_of(setup, Facts(), None))
+    except NotUnderstood as error:
+        problems = Problems()
+        problems.add(setup.path, ["program", "starts_in"], list(setup.program.starts_in),
+                     error.what.removeprefix("program.starts_in: "))
+        problems.raise_if_any()
 
 
 def rules_without_setup(facts: Facts) -> Rules:

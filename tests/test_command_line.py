@@ -134,3 +134,18 @@ def test_a_reader_that_goes_away_and_ctrl_c(tmp_path: Path, setup: Path) -> None
         "echo ${PIPESTATUS[2]}"
     piped = subprocess.run(["bash", "-c", script], capture_output=True, timeout=120)
     assert piped.stdout.split() == [b"G0", b"Z30", b"141"]
+
+
+@pytest.mark.parametrize("command, codes, what", [
+    ("filter", '["G21", "G20"]', "G21 and G20 stand in one block"), ("filter", '["G90", "G28"]', "G28"),
+    ("review", '["G21", "G55"]', "G55"), ("trace", '["G21", "F-3"]', "F-3"), ("setup check", '["G21", "G999"]', "G999")])
+def test_a_start_that_no_control_can_be_in_is_a_wrong_setup(tmp_path: Path, command: str, codes: str,
+                                                            what: str) -> None:
+    bench = BENCH.format(machine=KNOWN)
+    start = bench[bench.index("starts_in"):].splitlines()[0]
+    file = write_bench(tmp_path, bench.replace(start, f"starts_in = {codes}"))
+    (tmp_path / "p.nc").write_text(PROGRAM)
+    came = call(*command.split(), file) if command == "setup check" else \
+        call(command, tmp_path / "p.nc", "--setup", file)
+    assert (came.returncode, came.stdout) == (2, b"")
+    assert f"{file}: program.starts_in = {codes}: " in came.stderr.decode() and what in came.stderr.decode()

@@ -38,12 +38,15 @@ def why(error: OSError) -> str:
 
 def load(path: Path | None) -> Setup:
     """The setup of a call; a missing or wrong one ends the command with status 2."""
+    from ..rules import check_start
     from ..setup import SetupError, load_setup
 
     if path is None:
         fail("no setup: give --setup FILE, or set GCODE_GUARD_SETUP")
     try:
-        return load_setup(path)
+        setup = load_setup(path)
+        check_start(setup)
+        return setup
     except SetupError as error:
         fail(str(error))
 

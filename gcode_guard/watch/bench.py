@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from gcode_guard import __version__
+from gcode_guard.rules import check_start
 from gcode_guard.setup import SetupError, load_setup
 from gcode_guard.setup.model import Setup
 from gcode_guard.watch.folder import Signature
@@ -70,6 +71,7 @@ def _load(path: Path) -> tuple[Setup, Looks]:
     for _ in range(10):
         before = _looks(load_setup(path).files)  # read twice: which files there are is known only after the first
         setup = load_setup(path)
+        check_start(setup)
         loaded = _looks(setup.files)
         if loaded == before:
             return setup, loaded
