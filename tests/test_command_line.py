@@ -138,7 +138,8 @@ def test_a_reader_that_goes_away_and_ctrl_c(tmp_path: Path, setup: Path) -> None
 
 @pytest.mark.parametrize("command, codes, what", [
     ("filter", '["G21", "G20"]', "G21 and G20 stand in one block"), ("filter", '["G90", "G28"]', "G28"),
-    ("review", '["G21", "G55"]', "G55"), ("trace", '["G21", "F-3"]', "F-3"), ("setup check", '["G21", "G999"]', "G999")])
+    ("review", '["G21", "G55"]', "G55"), ("trace", '["G21", "F-3"]', "F-3"),
+    ("setup check", '["G21", "G999"]', "G999")])
 def test_a_start_that_no_control_can_be_in_is_a_wrong_setup(tmp_path: Path, command: str, codes: str,
                                                             what: str) -> None:
     bench = BENCH.format(machine=KNOWN)
