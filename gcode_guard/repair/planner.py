@@ -163,19 +163,17 @@ class Plan:
         end, need = item.end[2], self._trusted_need(item)
         last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
         want = follow if last else max(follow, need)
-        target = lowest(end)
-        if want > target and not last and self._literal_z(item):
-            target = want
-        raised = target > lowest(end)
+        stays_up = want > lowest(end) and not last
+        target = want if stays_up and self._literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
         if clear_start and clear_end:
-            if raised:
+            if target > lowest(end):
                 self._raise_word(item, target)
             else:
                 self._reach(item, end, place)
             return
         if not lead_round(self, item, need):
-            self._apart(item, need, want if raised else None)
+            self._apart(item, need, want if stays_up else None)
 
     def _apart(self, item: Item, need: float, raised: float | None) -> None:
         """Up, across, down: those of the three that the block needs."""

@@ -47,6 +47,9 @@ def guard(folder: Path, program: str, machine: str = KNOWN) -> Guarded:
 
 
 PAIRS = {
+    "a stop on the way whose height is worked out, over the clamp, is passed over": (
+        "#1=5\nG0 X100 Y100 Z[#1+0]\nX200\nZ1\nG1 Z-1 F100\nM30\n",
+        "#1=5\nG0 X100 Y100\nX200\nZ1\nG1 Z-1 F100\nM30\n"),
     "the program's own retract is raised, and comes down again where the program never did": (
         AWAY + "G0 Z5\nG0 X200\nG1 Z-1\nM30\n",
         AWAY + "G0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\nM30\n"),
