@@ -117,7 +117,7 @@ def _shoe(setup: SetupFile, note: Note) -> None:
 
 def _tools(setup: SetupFile, note: Note) -> None:
     if not setup.tools:
-        note(["tools"], [] if "tools" in setup.model_fields_set else ABSENT, "at least one tool is needed")
+        note(["tools"], [] if "tools" in setup.given else ABSENT, "at least one tool is needed")
     first: dict[int, int] = {}
     for index, tool in enumerate(setup.tools):
         path: KeyPath = ["tools", index]

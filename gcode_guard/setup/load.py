@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from pathlib import Path
 from typing import Any
 
@@ -26,9 +25,7 @@ def load_setup_data(data: bytes, path: str | Path) -> Setup:
     """The setup in `data`, the bytes of the file `path`; parts files are read relative to it. Raises SetupError."""
     path = Path(path)
     raw = parse_toml(data, path)
-    # Imported here because pydantic takes long to start, and a call that fails sooner need not wait for it. It need not
-    # look for plug-ins among all that is installed either.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # Imported here because a call that fails sooner need not wait for it.
     from gcode_guard.setup import build
     from gcode_guard.setup.checks import check_setup
     from gcode_guard.setup.parts import read_library

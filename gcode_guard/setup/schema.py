@@ -7,19 +7,34 @@ true is no number, "5" is no number, NaN and infinity are refused, and a key tha
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any, Literal
-
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag
+from typing import Any, Literal
 
 from gcode_guard.setup.codes import harmless_code, starting_code
+from gcode_guard.setup.table import (
+    DATE,
+    FLAG,
+    TAG_MARK,
+    TEXT,
+    Table,
+    by_word,
+    checked,
+    collected,
+    either,
+    exactly,
+    listed,
+    number,
+    one_of,
+    optional,
+    required,
+    whole,
+)
 
 LARGEST = 1_000_000.0
 """No bench is a kilometre long; beyond it the sums of the clearance lose their last digits."""
 SMALLEST = 0.001
 """A footprint that is smaller, in either unit, is a slip of the pen and not a thing on a table."""
 
-TAG_MARK = "#"
-"""Tags of alternatives begin with this, so that they can be told from keys in the place of an error."""
+OwnMotion = Literal["none", "z-first", "any"]
 
 
 def _named(text: str) -> str:
@@ -36,71 +51,49 @@ def _format_one(version: int) -> int:
     return version
 
 
-def _exactly(count: int) -> AfterValidator:
-    def counted(values: list[float]) -> list[float]:
-        if len(values) != count:
-            raise ValueError(f"must have exactly {count} numbers, has {len(values)}")
-        return values
-
-    return AfterValidator(counted)
-
-
-Number = Annotated[float, Field(ge=-LARGEST, le=LARGEST)]
-Positive = Annotated[float, Field(gt=0, le=LARGEST)]
-NotNegative = Annotated[float, Field(ge=0, le=LARGEST)]
-Extent = Annotated[float, Field(ge=SMALLEST, le=LARGEST)]
-Point2 = Annotated[list[Number], _exactly(2)]
-Point3 = Annotated[list[Number], _exactly(3)]
-Extent2 = Annotated[list[Extent], _exactly(2)]
-Positive3 = Annotated[list[Positive], _exactly(3)]
-Points = Annotated[list[Point2], Field(min_length=3)]
-Name = Annotated[str, AfterValidator(_named)]
-StartingCode = Annotated[str, AfterValidator(starting_code)]
-HarmlessCode = Annotated[str, AfterValidator(harmless_code)]
-FormatOne = Annotated[int, AfterValidator(_format_one)]
-ToolNumber = Annotated[int, Field(ge=0, le=99_999)]
-UnitsWord = Literal["mm", "inch"]
-OwnMotion = Literal["none", "z-first", "any"]
-OffsetWord = Literal["G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3"]
-
-
-class Table(BaseModel):
-    """A TOML table: nothing but its own keys, no value bent into a type."""
-
-    # Built when it is first used, and what stands within another one only there: that takes half as long to start.
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True, populate_by_name=False,
-                              defer_build=True)
+NUMBER = number(least=-LARGEST, most=LARGEST)
+POSITIVE = number(above=0, most=LARGEST)
+NOT_NEGATIVE = number(least=0, most=LARGEST)
+EXTENT = number(least=SMALLEST, most=LARGEST)
+POINT_2 = exactly(2, NUMBER)
+POINT_3 = exactly(3, NUMBER)
+EXTENT_2 = exactly(2, EXTENT)
+POSITIVE_3 = exactly(3, POSITIVE)
+NAME = checked(TEXT, _named)
+FORMAT_ONE = checked(whole(), _format_one)
+TOOL_NUMBER = whole(least=0, most=99_999)
+UNITS = one_of("mm", "inch")
 
 
 class ProgramTable(Table):
-    starts_in: list[StartingCode] = []
-    block_delete: Literal["run", "skip"] | None = None
-    integers: Literal["units", "least-increment"] = "units"
-    harmless: list[HarmlessCode] = []
+    starts_in: list[str] = collected(listed(checked(TEXT, starting_code)), list)
+    block_delete: Literal["run", "skip"] | None = optional(one_of("run", "skip"))
+    integers: Literal["units", "least-increment"] = optional(one_of("units", "least-increment"), "units")
+    harmless: list[str] = collected(listed(checked(TEXT, harmless_code)), list)
 
 
 class TableTable(Table):
-    z: Number
+    z: float = required(NUMBER)
 
 
 class StockTable(Table):
-    corner: Point2
-    size: Extent2
-    top: Number
-    thickness: Extent | None = None
-    thickness_tolerance: NotNegative = 0.0
+    corner: list[float] = required(POINT_2)
+    size: list[float] = required(EXTENT_2)
+    top: float = required(NUMBER)
+    thickness: float | None = optional(EXTENT)
+    thickness_tolerance: float = optional(NOT_NEGATIVE, 0.0)
 
 
 class ClearanceTable(Table):
-    above: NotNegative | None = None
-    beside: NotNegative | None = None
-    tolerance: NotNegative | None = None
+    above: float | None = optional(NOT_NEGATIVE)
+    beside: float | None = optional(NOT_NEGATIVE)
+    tolerance: float | None = optional(NOT_NEGATIVE)
 
 
 class ReachTable(Table):
-    x: Point2 | None = None
-    y: Point2 | None = None
-    z: Point2 | None = None
+    x: list[float] | None = optional(POINT_2)
+    y: list[float] | None = optional(POINT_2)
+    z: list[float] | None = optional(POINT_2)
 
 
 def _word_or_point(value: Any) -> str:
@@ -108,112 +101,107 @@ def _word_or_point(value: Any) -> str:
 
 
 class MachineTable(Table):
-    reach: ReachTable | None = None
-    reference_tool: ToolNumber | None = None
-    start: (
-        Annotated[
-            Annotated[Literal["high"], Tag(TAG_MARK + "word")] | Annotated[Point3, Tag(TAG_MARK + "point")],
-            Discriminator(_word_or_point),
-        ]
-        | None
-    ) = None
-    home: Point3 | None = None
-    home2: Point3 | None = None
-    zero: Point3 | None = None
-    home_axes: Literal["named", "all", "unknown"] = "unknown"
-    rapid_path: Literal["straight", "unknown"] = "unknown"
-    rapid_rate: Positive3 | None = None
-    acceleration: Positive3 | None = None
-    corner_rounding: NotNegative | None = None
-    after_tool_change: Literal["unknown", "high", "same"] = "unknown"
-    gantry_bottom: Positive | None = None
-    own_motion: dict[str, OwnMotion] = {}
+    reach: ReachTable | None = optional(ReachTable.schema())
+    reference_tool: int | None = optional(TOOL_NUMBER)
+    start: Literal["high"] | list[float] | None = optional(
+        either({"#word": one_of("high"), "#point": POINT_3}, _word_or_point))
+    home: list[float] | None = optional(POINT_3)
+    home2: list[float] | None = optional(POINT_3)
+    zero: list[float] | None = optional(POINT_3)
+    home_axes: Literal["named", "all", "unknown"] = optional(one_of("named", "all", "unknown"), "unknown")
+    rapid_path: Literal["straight", "unknown"] = optional(one_of("straight", "unknown"), "unknown")
+    rapid_rate: list[float] | None = optional(POSITIVE_3)
+    acceleration: list[float] | None = optional(POSITIVE_3)
+    corner_rounding: float | None = optional(NOT_NEGATIVE)
+    after_tool_change: Literal["unknown", "high", "same"] = optional(one_of("unknown", "high", "same"), "unknown")
+    gantry_bottom: float | None = optional(POSITIVE)
+    own_motion: dict[str, OwnMotion] = collected(by_word(one_of("none", "z-first", "any")), dict)
 
 
 class OffsetsTable(Table):
-    bench: OffsetWord = "G54"
-    g54: Point3 | None = Field(None, alias="G54")
-    g55: Point3 | None = Field(None, alias="G55")
-    g56: Point3 | None = Field(None, alias="G56")
-    g57: Point3 | None = Field(None, alias="G57")
-    g58: Point3 | None = Field(None, alias="G58")
-    g59: Point3 | None = Field(None, alias="G59")
-    g59_1: Point3 | None = Field(None, alias="G59.1")
-    g59_2: Point3 | None = Field(None, alias="G59.2")
-    g59_3: Point3 | None = Field(None, alias="G59.3")
+    bench: str = optional(one_of("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3"), "G54")
+    g54: list[float] | None = optional(POINT_3, alias="G54")
+    g55: list[float] | None = optional(POINT_3, alias="G55")
+    g56: list[float] | None = optional(POINT_3, alias="G56")
+    g57: list[float] | None = optional(POINT_3, alias="G57")
+    g58: list[float] | None = optional(POINT_3, alias="G58")
+    g59: list[float] | None = optional(POINT_3, alias="G59")
+    g59_1: list[float] | None = optional(POINT_3, alias="G59.1")
+    g59_2: list[float] | None = optional(POINT_3, alias="G59.2")
+    g59_3: list[float] | None = optional(POINT_3, alias="G59.3")
 
     def origins(self) -> dict[str, list[float]]:
         """The origins that are given, by the name of their offset, in the file's units."""
-        given = ((field.alias, getattr(self, name)) for name, field in type(self).model_fields.items())
-        return {alias: origin for alias, origin in given if alias is not None and origin is not None}
+        origins = ((key.alias, getattr(self, name)) for name, key in self.keys.items())
+        return {alias: origin for alias, origin in origins if alias is not None and origin is not None}
 
 
 class SectionTable(Table):
-    diameter: Extent
-    height: Extent
+    diameter: float = required(EXTENT)
+    height: float = required(EXTENT)
 
 
-Sections = Annotated[list[SectionTable], Field(min_length=1)]
+SECTIONS = listed(SectionTable.schema(), least=1)
 
 
 class ShoeTable(Table):
-    diameter: Extent
-    bottom: NotNegative | None = None
-    rides_at: Number | None = None
-    soft: bool = False
+    diameter: float = required(EXTENT)
+    bottom: float | None = optional(NOT_NEGATIVE)
+    rides_at: float | None = optional(NUMBER)
+    soft: bool = optional(FLAG, False)
 
 
 class SpindleTable(Table):
-    sections: Sections
-    shoe: ShoeTable | None = None
+    sections: list[SectionTable] = required(SECTIONS)
+    shoe: ShoeTable | None = optional(ShoeTable.schema())
 
 
 class ToolTable(Table):
-    number: ToolNumber
-    name: Name | None = None
-    diameter: Extent | None = None
-    length: Extent | None = None
-    sections: Sections | None = None
+    number: int = required(TOOL_NUMBER)
+    name: str | None = optional(NAME)
+    diameter: float | None = optional(EXTENT)
+    length: float | None = optional(EXTENT)
+    sections: list[SectionTable] | None = optional(SECTIONS)
 
 
 class BoxKeys(Table):
-    shape: Literal["box"]
-    center: Point2
-    size: Extent2
-    angle: Number = 0.0
+    shape: Literal["box"] = required(one_of("box"))
+    center: list[float] = required(POINT_2)
+    size: list[float] = required(EXTENT_2)
+    angle: float = optional(NUMBER, 0.0)
 
 
 class CylinderKeys(Table):
-    shape: Literal["cylinder"]
-    center: Point2
-    diameter: Extent
+    shape: Literal["cylinder"] = required(one_of("cylinder"))
+    center: list[float] = required(POINT_2)
+    diameter: float = required(EXTENT)
 
 
 class BarKeys(Table):
-    shape: Literal["bar"]
-    from_: Point2 = Field(alias="from")
-    to: Point2
-    width: Extent
+    shape: Literal["bar"] = required(one_of("bar"))
+    from_: list[float] = required(POINT_2, alias="from")
+    to: list[float] = required(POINT_2)
+    width: float = required(EXTENT)
 
 
 class OutlineKeys(Table):
-    shape: Literal["outline"]
-    points: Points
+    shape: Literal["outline"] = required(one_of("outline"))
+    points: list[list[float]] = required(listed(POINT_2, least=3))
 
 
 ShapeKeys = BoxKeys | CylinderKeys | BarKeys | OutlineKeys
 
 
 class ObstacleKeys(Table):
-    name: Name
-    tolerance: NotNegative | None = None
-    sacrificial: bool = False
-    measured_on: date | None = None
+    name: str = required(NAME)
+    tolerance: float | None = optional(NOT_NEGATIVE)
+    sacrificial: bool = optional(FLAG, False)
+    measured_on: date | None = optional(DATE)
 
 
 class ShapedKeys(ObstacleKeys):
-    top: Number | None = None
-    height: Positive | None = None
+    top: float | None = optional(NUMBER)
+    height: float | None = optional(POSITIVE)
 
 
 class BoxObstacle(ShapedKeys, BoxKeys):
@@ -233,9 +221,9 @@ class OutlineObstacle(ShapedKeys, OutlineKeys):
 
 
 class PartObstacle(ObstacleKeys):
-    part: Name
-    at: Point2
-    angle: Number = 0.0
+    part: str = required(NAME)
+    at: list[float] = required(POINT_2)
+    angle: float = optional(NUMBER, 0.0)
 
 
 ShapedObstacle = BoxObstacle | CylinderObstacle | BarObstacle | OutlineObstacle
@@ -253,18 +241,12 @@ def _kind_of_shape(value: Any) -> str | None:
     return TAG_MARK + shape if isinstance(shape, str) and shape in SHAPES else None
 
 
-ObstacleTable = Annotated[
-    Annotated[BoxObstacle, Tag("#box")]
-    | Annotated[CylinderObstacle, Tag("#cylinder")]
-    | Annotated[BarObstacle, Tag("#bar")]
-    | Annotated[OutlineObstacle, Tag("#outline")]
-    | Annotated[PartObstacle, Tag("#part")],
-    Discriminator(_kind_of_obstacle),
-]
+OBSTACLE = either({"#box": BoxObstacle.schema(), "#cylinder": CylinderObstacle.schema(), "#bar": BarObstacle.schema(),
+                   "#outline": OutlineObstacle.schema(), "#part": PartObstacle.schema()}, _kind_of_obstacle)
 
 
 class SolidKeys(Table):
-    height: Positive
+    height: float = required(POSITIVE)
 
 
 class BoxSolid(SolidKeys, BoxKeys):
@@ -283,51 +265,47 @@ class OutlineSolid(SolidKeys, OutlineKeys):
     pass
 
 
-SolidTable = Annotated[
-    Annotated[BoxSolid, Tag("#box")]
-    | Annotated[CylinderSolid, Tag("#cylinder")]
-    | Annotated[BarSolid, Tag("#bar")]
-    | Annotated[OutlineSolid, Tag("#outline")],
-    Discriminator(_kind_of_shape),
-]
+Solid = BoxSolid | CylinderSolid | BarSolid | OutlineSolid
+SOLID = either({"#box": BoxSolid.schema(), "#cylinder": CylinderSolid.schema(), "#bar": BarSolid.schema(),
+                "#outline": OutlineSolid.schema()}, _kind_of_shape)
 
 
 class PartTable(Table):
-    name: Name
-    solids: Annotated[list[SolidTable], Field(min_length=1)]
+    name: str = required(NAME)
+    solids: list[Solid] = required(listed(SOLID, least=1))
 
 
 class PartsFile(Table):
     """A parts library."""
 
-    format: FormatOne
-    units: UnitsWord
-    parts: list[PartTable]
+    format: int = required(FORMAT_ONE)
+    units: Literal["mm", "inch"] = required(UNITS)
+    parts: list[PartTable] = required(listed(PartTable.schema()))
 
 
 class PartsTable(Table):
-    files: list[Name] = []
+    files: list[str] = collected(listed(NAME), list)
 
 
 class RepairTable(Table):
-    air_feeds: bool = False
-    detour: Literal["when-needed", "when-faster"] = "when-needed"
+    air_feeds: bool = optional(FLAG, False)
+    detour: Literal["when-needed", "when-faster"] = optional(one_of("when-needed", "when-faster"), "when-needed")
 
 
 class SetupFile(Table):
     """A setup file."""
 
-    format: FormatOne
-    units: UnitsWord
-    measured_on: date | None = None
-    program: ProgramTable = Field(default_factory=ProgramTable.model_construct)
-    table: TableTable | None = None
-    stock: StockTable | None = None
-    clearance: ClearanceTable = Field(default_factory=ClearanceTable.model_construct)
-    machine: MachineTable = Field(default_factory=MachineTable.model_construct)
-    offsets: OffsetsTable = Field(default_factory=OffsetsTable.model_construct)
-    spindle: SpindleTable | None = None
-    tools: list[ToolTable] = []
-    obstacles: list[ObstacleTable] = []
-    parts: PartsTable = Field(default_factory=PartsTable.model_construct)
-    repair: RepairTable = Field(default_factory=RepairTable.model_construct)
+    format: int = required(FORMAT_ONE)
+    units: Literal["mm", "inch"] = required(UNITS)
+    measured_on: date | None = optional(DATE)
+    program: ProgramTable = collected(ProgramTable.schema(), ProgramTable.bare)
+    table: TableTable | None = optional(TableTable.schema())
+    stock: StockTable | None = optional(StockTable.schema())
+    clearance: ClearanceTable = collected(ClearanceTable.schema(), ClearanceTable.bare)
+    machine: MachineTable = collected(MachineTable.schema(), MachineTable.bare)
+    offsets: OffsetsTable = collected(OffsetsTable.schema(), OffsetsTable.bare)
+    spindle: SpindleTable | None = optional(SpindleTable.schema())
+    tools: list[ToolTable] = collected(listed(ToolTable.schema()), list)
+    obstacles: list[ShapedObstacle | PartObstacle] = collected(listed(OBSTACLE), list)
+    parts: PartsTable = collected(PartsTable.schema(), PartsTable.bare)
+    repair: RepairTable = collected(RepairTable.schema(), RepairTable.bare)

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import difflib
-import typing
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, ValidationError
 
 from gcode_guard.setup.errors import ABSENT, Key, Problems
-from gcode_guard.setup.schema import SHAPES, TAG_MARK, PartObstacle, SolidKeys, Table
+from gcode_guard.setup.schema import SHAPES, PartObstacle, SolidKeys
+from gcode_guard.setup.table import TAG_MARK, Table, tables_in
 
 File = TypeVar("File", bound=Table)
 
 # Keys that a person may well try in a place where they cannot stand, and why not.
-_MISPLACED: dict[tuple[type[BaseModel], str], str] = {
+_MISPLACED: dict[tuple[type[Table], str], str] = {
     (PartObstacle, "shape"): "unknown key here: an obstacle has either a shape or a part, not both",
     (PartObstacle, "top"): "unknown key here: a part has its heights in the parts file",
     (PartObstacle, "height"): "unknown key here: a part has its heights in the parts file",
@@ -48,14 +46,14 @@ def validated(schema: type[File], raw: dict[str, Any], file: Path, problems: Pro
     """`raw` as a `schema`, or None with a line in `problems` for each thing that does not fit."""
     problems.tables[file] = raw
     try:
-        return schema.model_validate(raw)
+        return schema.validate(raw)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
             _note(schema, detail, file, problems)
         return None
 
 
-def _note(schema: type[BaseModel], detail: ErrorDetails, file: Path, problems: Problems) -> None:
+def _note(schema: type[Table], detail: ErrorDetails, file: Path, problems: Problems) -> None:
     path = [key for key in detail["loc"] if not (isinstance(key, str) and key.startswith(TAG_MARK))]
     value = ABSENT if detail["type"] == "missing" else detail["input"]
     if detail["type"].startswith("union_tag") and isinstance(value, dict):
@@ -66,7 +64,7 @@ def _note(schema: type[BaseModel], detail: ErrorDetails, file: Path, problems: P
     problems.add(file, path, value, _words(schema, detail))
 
 
-def _words(schema: type[BaseModel], detail: ErrorDetails) -> str:
+def _words(schema: type[Table], detail: ErrorDetails) -> str:
     kind, context = detail["type"], detail.get("ctx", {})
     if kind == "extra_forbidden":
         return _unknown_key(schema, detail["loc"])
@@ -78,36 +76,26 @@ def _words(schema: type[BaseModel], detail: ErrorDetails) -> str:
     return text
 
 
-def _unknown_key(schema: type[BaseModel], place: tuple[Key, ...]) -> str:
+def _unknown_key(schema: type[Table], place: tuple[Key, ...]) -> str:
     owner = _model_at(schema, place[:-1])
     key = str(place[-1])
     for (model, misplaced), text in _MISPLACED.items():
         if key == misplaced and issubclass(owner, model):
             return text
-    known = [field.alias or name for name, field in owner.model_fields.items()]
+    import difflib
+
+    known = owner.names()
     near = difflib.get_close_matches(key, known, n=1)
     return f'unknown key; did you mean "{near[0]}"?' if near else f"unknown key; known here: {', '.join(known)}"
 
 
-def _model_at(schema: type[BaseModel], place: tuple[Key, ...]) -> type[BaseModel]:
+def _model_at(schema: type[Table], place: tuple[Key, ...]) -> type[Table]:
     """The model that judges the table at `place`, a place of an error with its tags."""
     model = schema
     for position, key in enumerate(place):
         if not isinstance(key, str) or key.startswith(TAG_MARK):
             continue
         tag = next((str(after) for after in place[position + 1 :] if str(after).startswith(TAG_MARK)), None)
-        field = next(field for name, field in model.model_fields.items() if key in (name, field.alias))
-        inner = _models_in(field.annotation, None)
-        model = next(found for found_tag, found in inner if found_tag in (None, tag))
+        of = next(of for name, of in model.keys.items() if key in (name, of.alias))
+        model = next(found for found_tag, found in tables_in(of.schema) if found_tag in (None, tag))
     return model
-
-
-def _models_in(annotation: Any, tag: str | None) -> list[tuple[str | None, type[BaseModel]]]:
-    """The models within an annotation, each with its tag."""
-    if typing.get_origin(annotation) is None and isinstance(annotation, type):
-        return [(tag, annotation)] if issubclass(annotation, BaseModel) else []
-    if typing.get_origin(annotation) is typing.Annotated:
-        inner, *extras = typing.get_args(annotation)
-        tags = [extra.tag for extra in extras if hasattr(extra, "tag")]
-        return _models_in(inner, tags[0] if tags else tag)
-    return [found for inner in typing.get_args(annotation) for found in _models_in(inner, tag)]
