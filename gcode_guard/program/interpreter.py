@@ -7,6 +7,7 @@ the program did not set, is a refusal. After one, positions are not known and th
 from __future__ import annotations
 
 import copy
+import re
 
 from . import motion, settings
 from .block import Block, Word, read_block
@@ -45,6 +46,7 @@ class Interpreter:
         self.begun = False
         self.closed_at: int | None = None
         self.over = False
+        self.offsets_certain = True
         self._take_start(rules.starts_in)
 
     def _take_start(self, codes: tuple[str, ...]) -> None:
@@ -75,13 +77,14 @@ class Interpreter:
         except NotUnderstood as error:
             step.refusals.append(Refusal(line, error.what, error.advice))
             step.moves.clear()
+            self.offsets_certain &= re.search(rb"G0*10(?!\d)", raw.upper().replace(b" ", b"")) is None
             state = copy.copy(self.state)
             state.lost = True
         if not self.state.lost or state.ended:
             self.state = state
         else:
             self.state = copy.copy(self.state)
-            self.state.ended = state.ended
+            self.state.ended, self.state.selected = state.ended, state.selected
         step.after = self.state
         return step
 
@@ -125,6 +128,8 @@ class Interpreter:
         step.codes = tuple(context.codes)
         step.frozen = state.compensation != "G40" or state.closing
         if state.lost:
+            settings.still_certain(context, groups, self.offsets_certain)
+            self.offsets_certain &= groups.get("0") != "G10"
             if groups.get("M4") in ("M2", "M30"):
                 state.ended = True
             return

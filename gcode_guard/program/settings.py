@@ -60,21 +60,47 @@ def spindle_and_tool(context: Context, codes: dict[str, str]) -> None:
         context.used.update("DR")
 
 
+def still_certain(context: Context, codes: dict[str, str], offsets: bool) -> None:
+    """Reasons that hold even where an earlier block was not understood: a tool that the setup lacks, G43 without H,
+    and, with `offsets`, a work offset that neither the setup nor the program gives. Nothing else is certain there."""
+    selected = context.whole("T")
+    if selected is not None:
+        context.state.selected = selected
+    if "M6" in codes and context.state.selected is not None:
+        _in_the_spindle(context)
+    if codes.get("8") == "G43" and not context.has("H"):
+        raise NotUnderstood("G43 without H", "give H with the tool's number")
+    if offsets and "12" in codes and codes["12"] not in context.state.shifts:
+        _not_given(context, codes["12"])
+
+
+def _in_the_spindle(context: Context) -> int:
+    """The tool that a change brings; NO_TOOL, and a reason, where there is none or the setup lacks it."""
+    selected, tools = context.state.selected, context.rules.tools
+    if selected is None:
+        context.complain("no tool", "M6 changes to a tool that no T word has named", "write T and its number before M6")
+        return NO_TOOL
+    if tools is not None and selected not in tools:
+        context.complain(f"tool {selected}", f"tool {selected} is not in the setup",
+                         f"add a [[tools]] entry with number = {selected}")
+        return NO_TOOL
+    return selected
+
+
+def _not_given(context: Context, code: str) -> None:
+    bench = context.rules.bench
+    key = f'offsets."{code}"' if "." in code else f"offsets.{code}"
+    context.complain(code, f"the work offset {code} is not in the setup",
+                     f"add {key}" + ("" if code == bench else f" (and offsets.{bench})"))
+
+
 def change_tool(context: Context) -> None:
     """M6: where the tool is afterwards is what `machine.after_tool_change` says."""
     state, rules = context.state, context.rules
     if state.compensation != "G40":
         raise NotUnderstood("a tool change under cutter compensation", "cancel it with G40 before")
     context.effect("M6")
-    if state.selected is None:
-        context.complain("no tool", "M6 changes to a tool that no T word has named", "write T and its number before M6")
-        state.tool = NO_TOOL
-    elif rules.tools is not None and state.selected not in rules.tools:
-        context.complain(f"tool {state.selected}", f"tool {state.selected} is not in the setup",
-                         f"add a [[tools]] entry with number = {state.selected}")
-        state.tool = NO_TOOL
-    else:
-        state.tool = state.selected
+    state.tool = _in_the_spindle(context)
     x, y, _ = state.position
     state.position = {"unknown": (ANYWHERE, ANYWHERE, ANYWHERE), "high": (ANYWHERE, ANYWHERE, HIGH)}.get(
         rules.after_tool_change, (x, y, ANYWHERE))
@@ -208,10 +234,7 @@ def select_offset(context: Context, code: str) -> None:
     context.effect(code)
     shift = state.shifts.get(code)
     if shift is None:
-        bench = context.rules.bench
-        key = f'offsets."{code}"' if "." in code else f"offsets.{code}"
-        context.complain(code, f"the work offset {code} is not in the setup",
-                         f"add {key}" + ("" if code == bench else f" (and offsets.{bench})"))
+        _not_given(context, code)
         state.lost = True
         return
     if shift != state.shift:
@@ -304,12 +327,21 @@ def _shift_here(context: Context) -> None:
     state.extra = state.saved_extra = (extra[0], extra[1], extra[2])
 
 
+def _certain_height(context: Context) -> None:
+    """A machine height is one for the spindle: without tool length offsets each tool's tip hangs elsewhere at it."""
+    drops = {facts.drop or 0 for facts in (context.rules.tools or {}).values()}
+    if len(drops) > 1 and not context.rules.uses_length:
+        raise NotUnderstood("G10 L2 sets a height of the machine's, and the tools of the setup hang differently low",
+                            "use tool length offsets (G43), or set Z with G10 L20 where the tip stands")
+
+
 def set_offset(context: Context) -> None:
     """G10 L2 (an origin in machine coordinates) and G10 L20 (this position gets these coordinates)."""
     state, rules = context.state, context.rules
     kind, number = context.whole("L"), context.whole("P")
     if kind not in (2, 20):
-        raise NotUnderstood(f"G10 L{kind} is not followed", "set tool data at the machine, not in the program")
+        raise NotUnderstood("G10 without L" if kind is None else f"G10 L{kind} is not followed",
+                            "write G10 L2 or L20; set tool data at the machine, not in the program")
     if number is None or not (0 if kind == 20 else 1) <= number <= 9:
         raise NotUnderstood("G10 needs P, the number of a work offset from 1 to 9", "give P")
     if context.has("R"):
@@ -326,6 +358,8 @@ def set_offset(context: Context) -> None:
         assert length is not None
         if kind == 2:
             assert rules.zero is not None
+            if axis == 2:
+                _certain_height(context)
             shift[axis] = rules.zero[axis] + length
         else:
             shift[axis] = _here(context, axis, "G10 L20") - state.extra[axis] - length

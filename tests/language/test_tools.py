@@ -165,3 +165,14 @@ def test_cancelling_what_is_not_on() -> None:
 def test_the_end_under_compensation_is_told() -> None:
     assert "cutter compensation (G41)" in with_tools("G41\nG1 X20 Y20\nM30\n").left
     assert read_any("G41\nG1 X20 Y20\nM30\n").reasons == []
+
+
+def test_behind_a_block_that_is_not_understood_what_is_certain_is_still_told() -> None:
+    tools = {1: ToolFacts(Decimal(3), None)}
+    found = read_any("G0 X1\nG999\nT7\nM6\nG55\nT1 M6\nM6 T8\nG43\nG43 H8\nG54\nG1 X5\n", tools=tools,
+                     shifts={"G54": point(0, 0, 0)})
+    assert [(line, reason.split(":")[0]) for line, reason in found.reasons[1:]] == [
+        (4, "tool 7 is not in the setup"), (5, "the work offset G55 is not in the setup"),
+        (7, "tool 8 is not in the setup"), (8, "G43 without H")]
+    found = read_any("G10 L2 P2 X0 Y0 Z0\nG55\n", tools=tools, shifts={"G54": point(0, 0, 0)})
+    assert [line for line, _ in found.reasons] == [1], "the program itself may have given the offset"
