@@ -41,7 +41,7 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
     pieces.append(_last_leg(plan, item, corners))
     level = lowest(plan.actual)
     if item.has_z and plan.actual != item.end[2]:
-        pieces.append([plan._down_text(item, plan._pen(item.step.after), None)])
+        pieces.append([plan._down_text(item, plan._pen(item.step.after))])
     plan._write_pieces(item, pieces)
     draft = plan.draft(item)
     draft.kind, draft.level = "detour", level

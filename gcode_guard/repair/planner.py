@@ -70,7 +70,15 @@ class Plan:
 
     def _follow(self, place: int) -> float:
         """The height that what follows needs at the level which the item at `place` sets, as far as there is one."""
-        return min(self._needed_after(place), self.limits.ceiling)
+        need = self._needed_after(place)
+        if need <= self.limits.ceiling:
+            return need
+        # As high as the machine can: in the units of the program that may be a digit lower.
+        pen = self._pen(self.run.items[place].step.after)
+        start = None if isinstance(self.actual, Span) else self.actual
+        if pen.incremental and start is None:
+            return self.limits.ceiling
+        return float(pen.highest(self.limits.ceiling, start)[1])
 
     def _needed_after(self, place: int) -> float:
         need = -inf
@@ -183,20 +191,17 @@ class Plan:
         start_low = lowest(self.actual)
         across = [text_of(block, words[letter]) for letter in "XY" if letter in words]
         pieces: list[list[str]] = []
-        if start_low < need:
-            goal = need if raised is None and lowest(end) < need else max(lowest(end), raised or -inf)
-            if raised is None and lowest(end) >= need:
-                pieces.append([self._own_z(item, pen)])
-                self._check_rise(item, lowest(end))
-                self.actual = end
-            else:
-                text, reached = self._rise_text(item, step.after, goal)
-                pieces.append([text])
-                self.actual = reached
+        if start_low < need and raised is None and lowest(end) >= need:
+            pieces.append([self._own_z(item, pen)])
+            self._check_rise(item, lowest(end))
+            self.actual = end
+        elif start_low < need:
+            text, self.actual = self._rise_text(item, step.after, need if raised is None else raised)
+            pieces.append([text])
         level = self.actual
         pieces.append(across)
-        if self.actual != end and not (raised is not None and lowest(self.actual) >= raised > lowest(end)):
-            pieces.append([self._down_text(item, pen, raised)])
+        if self.actual != end and raised is None:  # what is raised comes down at the end of the run
+            pieces.append([self._down_text(item, pen)])
         self._write_pieces(item, pieces)
         self.draft(item).level = lowest(level) if abs(lowest(level)) < inf else None
 
@@ -208,10 +213,7 @@ class Plan:
             return pen.exactly(2, end, self.actual)
         return text_of(item.step.block, word)
 
-    def _down_text(self, item: Item, pen: Pen, raised: float | None) -> str:
-        if raised is not None:
-            text, self.actual = self._rise_text(item, item.step.after, raised)
-            return text
+    def _down_text(self, item: Item, pen: Pen) -> str:
         end = item.end[2]
         if isinstance(end, Span):
             raise Stuck(item, 4, "its end is at a height that is not known", ADVICE_HIGH)

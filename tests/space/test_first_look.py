@@ -1,0 +1,112 @@
+"""The first look at whole batches, against the rule written out for one box, one hull and one section at a time."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from gcode_guard.space import coarse
+from gcode_guard.space.assembly import Assembly
+from gcode_guard.space.clearance import Sweeps, encounters
+from gcode_guard.space.coarse import may_meet, point_may_meet
+from gcode_guard.space.hulls import box, cylinder
+from gcode_guard.space.scene import Scene, SceneSolid
+
+from .benches import random_assembly, random_bench, random_ends
+
+# x 10 to 70, y 200 to 230, up to 18 and wrong by 0.5 at most.
+CLAMP = SceneSolid(0, [box((40.0, 215.0), (60.0, 30.0))], 18.0, 0.5)
+# Centre (300, 100), radius 6, up to 40, measured exactly.
+DOWEL = SceneSolid(1, [cylinder((300.0, 100.0), 12.0)], 40.0, 0.0)
+# A cutter of radius 3 and, 20 mm above the tip, a nut of radius 21.
+TOOL = Assembly(np.array([0.0, 20.0]), np.array([3.0, 21.0]), ["cutter", "collet nut/spindle"])
+BESIDE, ABOVE = 3.0, 3.5
+FAR = -1000.0
+
+
+def plainly(scene: Scene, tool: Assembly, low: np.ndarray, high: np.ndarray, sideways: float, upward: float) -> bool:
+    """Whether one box of the tip touches what a section reaches round the bounds of a hull, lower than it may be."""
+    for hull in range(len(scene)):
+        x0, y0, x1, y1 = scene.bounds[hull]
+        tolerance = scene.tolerance[hull]
+        for foot, radius in zip(tool.from_, tool.radius, strict=True):
+            reach = radius + tolerance + sideways
+            beside = low[0] > x1 + reach or high[0] < x0 - reach or low[1] > y1 + reach or high[1] < y0 - reach
+            if not beside and low[2] < scene.top[hull] + tolerance + upward - foot:
+                return True
+    return False
+
+
+@pytest.mark.parametrize("at_once", [None, 40])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_batch_is_told_apart_as_box_by_box(seed: int, at_once: int | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In blocks of 64 moves; and in blocks of 4, ten of them at once, so that every piece of a batch is cut further."""
+    if at_once:
+        monkeypatch.setattr(coarse, "NUMBERS_AT_ONCE", at_once)
+        monkeypatch.setattr(coarse, "BLOCK", 4)
+    rng = np.random.default_rng(seed)
+    scene, tool = random_bench(rng, 7).scene, random_assembly(rng, 3)
+    for count in (1, 3, 63, 64, 65, 200):
+        start, end = random_ends(rng, count)
+        end = start + (end - start) * rng.uniform(0, 0.2, (count, 1))
+        low, high = np.minimum(start, end), np.maximum(start, end)
+        expected = [plainly(scene, tool, low[i], high[i], BESIDE, ABOVE) for i in range(count)]
+        assert may_meet(scene, tool, low, high, BESIDE, ABOVE).tolist() == expected
+        points = [plainly(scene, tool, place, place, BESIDE, ABOVE) for place in start]
+        assert [point_may_meet(scene, tool, *place, BESIDE, ABOVE) for place in start.tolist()] == points
+        met = encounters(scene, tool, Sweeps(start, end), BESIDE, ABOVE).move
+        assert np.array(expected)[met].all()
+
+
+# For the clamp the cutter reaches 3 + 0.5 + 3 = 6.5 and must be above 18 + 0.5 + 3.5 = 22; the nut reaches 24.5 and
+# its tip must be above 2. For the dowel the cutter reaches 6, its own radius 6 included 12, and must be above 43.5; the
+# nut reaches 24 (30 from the middle), above 23.5.
+@pytest.mark.parametrize(
+    ("place", "near"),
+    [
+        ((40.0, 215.0, 21.9), True), ((40.0, 215.0, 22.0), False),
+        ((3.5, 215.0, 5.0), True), ((3.4, 215.0, 5.0), False),
+        ((76.5, 215.0, 5.0), True), ((76.6, 215.0, 5.0), False),
+        ((40.0, 193.5, 5.0), True), ((40.0, 193.4, 5.0), False),
+        ((40.0, 236.5, 5.0), True), ((40.0, 236.6, 5.0), False),
+        ((-14.5, 215.0, 1.9), True), ((-14.6, 215.0, 1.9), False), ((-14.5, 215.0, 2.0), False),
+        ((94.5, 215.0, 1.9), True), ((94.6, 215.0, 1.9), False),
+        ((40.0, 175.5, 1.9), True), ((40.0, 175.4, 1.9), False),
+        ((40.0, 254.5, 1.9), True), ((40.0, 254.6, 1.9), False),
+        ((300.0, 100.0, 43.4), True), ((300.0, 100.0, 43.5), False),
+        ((312.0, 100.0, 43.4), True), ((312.1, 100.0, 43.4), False), ((330.0, 100.0, 23.4), True),
+        ((330.0, 100.0, 23.5), False), ((330.1, 100.0, 23.4), False),
+    ],
+)
+def test_a_place_by_hand(place: tuple[float, float, float], near: bool) -> None:
+    scene = Scene.build([CLAMP, DOWEL])
+    assert point_may_meet(scene, TOOL, *place, BESIDE, ABOVE) == near
+    one = np.array([place])
+    assert may_meet(scene, TOOL, one, one, BESIDE, ABOVE).tolist() == [near]
+
+
+def test_each_move_of_a_block_is_told_apart_from_its_neighbours() -> None:
+    scene = Scene.build([CLAMP])
+    low = np.full((200, 3), FAR)
+    low[70] = 40.0, 215.0, 5.0
+    low[199] = 40.0, 215.0, 21.0
+    assert np.flatnonzero(may_meet(scene, TOOL, low, low, BESIDE, ABOVE)).tolist() == [70, 199]
+
+
+def test_what_is_not_known_may_be_anywhere() -> None:
+    scene = Scene.build([CLAMP, DOWEL])
+    anywhere = (np.array([[-math.inf, -math.inf, -math.inf]]), np.array([[math.inf, math.inf, 5.0]]))
+    assert may_meet(scene, TOOL, *anywhere, BESIDE, ABOVE).tolist() == [True]
+    high = np.array([[-math.inf, -math.inf, 43.5]]), np.array([[math.inf, math.inf, math.inf]])
+    assert may_meet(scene, TOOL, *high, BESIDE, ABOVE).tolist() == [False]
+    along_x = np.array([[-math.inf, 150.0, 25.0]]), np.array([[math.inf, 160.0, 25.0]])
+    assert may_meet(scene, TOOL, *along_x, BESIDE, ABOVE).tolist() == [False]
+
+
+def test_on_an_empty_table_and_of_no_moves_nothing_is_near() -> None:
+    empty, some = Scene.build([]), np.zeros((2, 3))
+    assert may_meet(empty, TOOL, some, some, BESIDE, ABOVE).tolist() == [False, False]
+    assert may_meet(Scene.build([CLAMP]), TOOL, some[:0], some[:0], BESIDE, ABOVE).tolist() == []
+    assert not point_may_meet(empty, TOOL, 0.0, 0.0, FAR, BESIDE, ABOVE)
