@@ -16,6 +16,7 @@ from .expression import Cursor, Parameters, Value
 LONGEST = 4096  # characters in a block; the report allows 256, exporters write longer comments
 COMMENT = "\x01"  # stands in the body for every character of a comment
 BLANK = " \t"
+BYTE_ORDER_MARK = "\xef\xbb\xbf"  # of UTF-8, byte for byte
 
 ORDINARY = re.compile(
     r"[ \t\x01]*(?:(?:[GM]\d{1,3}(?:\.\d)?|[NLT]\d{1,7}|[XYZIJKFSRPQHD]-?(?:\d{1,7}(?:\.\d{0,7})?|\.\d{1,7}))"
@@ -130,8 +131,10 @@ def read_block(line: int, raw: bytes, parameters: Parameters) -> Block:
         block.percent = True
         return block
     if stripped[0] == "/":
-        block.deleted = True
         place = body.index("/")
+        if COMMENT in body[:place]:
+            raise NotUnderstood("a slash stands behind a comment", "put the slash first on its line")
+        block.deleted = True
         body = body[:place] + " " + body[place + 1 :]
     if ORDINARY.fullmatch(body):
         _read_ordinary(block, body)
@@ -156,9 +159,10 @@ def _read_ordinary(block: Block, body: str) -> None:
 
 def _read_words(block: Block, body: str, parameters: Parameters) -> None:
     places = [k for k, c in enumerate(body) if c not in BLANK]
-    compact = "".join(body[k] for k in places).upper()
+    compact = "".join(body[k] for k in places)
     if not compact.isascii():
-        raise NotUnderstood("a character that is not G-code stands outside a comment", "put text into a comment")
+        raise _foreign(compact)
+    compact = compact.upper()
     places.append(len(body))
     cursor = Cursor(compact, parameters)
     while cursor.at < len(compact):
@@ -170,6 +174,8 @@ def _read_words(block: Block, body: str, parameters: Parameters) -> None:
         if letter == "#":
             _read_setting(block, cursor, places, begin)
             continue
+        if letter == "/":
+            raise NotUnderstood("a slash stands behind the beginning of the block", "put it first on its line")
         if letter not in LETTERS:
             raise NotUnderstood(f"{letter!r} is not a word of a G-code program", "put text into a comment")
         cursor.at += 1
@@ -181,6 +187,13 @@ def _read_words(block: Block, body: str, parameters: Parameters) -> None:
         literal = written.lstrip("+-").replace(".", "").isdigit()
         block.words.append(
             Word(letter, value, places[begin], places[cursor.at - 1] + 1, literal, literal and "." not in written))
+
+
+def _foreign(text: str) -> NotUnderstood:
+    if text.startswith(BYTE_ORDER_MARK):
+        return NotUnderstood("the file begins with a byte order mark, which a control may not take",
+                             "save it as plain ASCII text, or as UTF-8 without the mark")
+    return NotUnderstood("a character that is not G-code stands outside a comment", "put text into a comment")
 
 
 def _read_setting(block: Block, cursor: Cursor, places: list[int], begin: int) -> None:

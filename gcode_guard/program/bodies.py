@@ -10,24 +10,30 @@ from .errors import NotUnderstood
 
 @dataclass(slots=True)
 class Part:
-    """Lines `begin` to `end` (not included), from 0. `trouble` says why a body cannot be called: what, advice."""
+    """Lines `begin` to `end` (not included), from 0. `trouble` says why a body cannot be called: what, advice.
+
+    `stops`: the program ends in it (M2, M30), whatever a control takes it for.
+    """
 
     number: int | None
     begin: int
     end: int
     returns: bool = False
     words: bool = False
+    stops: bool = False
     trouble: tuple[str, str] | None = None
 
 
 @dataclass(slots=True)
 class Parts:
     """The main program, the bodies by number, and the line (from 0) at which a control reads on where the main
-    program does not end itself; None where the file ends there."""
+    program does not end itself; None where the file ends there. `either` is a body before the main program that ends
+    the program: one control begins with it, another behind it."""
 
     main: Part
     bodies: dict[int, Part] = field(default_factory=dict)
     reads_on: int | None = None
+    either: Part | None = None
 
 
 def parts_of(lines: list[bytes]) -> Parts:
@@ -48,7 +54,8 @@ def parts_of(lines: list[bytes]) -> Parts:
     if not any(piece.words for piece in pieces if piece.end <= main.begin):
         main.begin = 0  # a percent sign or comments before it
     behind = [piece.begin for piece in pieces if piece.begin >= main.end and piece.words]
-    return Parts(main, bodies, min(behind, default=None))
+    either = next((piece for piece in pieces if piece.end <= main.begin and piece.stops), None)
+    return Parts(main, bodies, min(behind, default=None), either)
 
 
 def _pieces(lines: list[bytes]) -> list[Part]:
@@ -69,7 +76,8 @@ def _pieces(lines: list[bytes]) -> list[Part]:
         last.end = place + 1
         last.words = last.words or _has_words(raw)
         words = words or last.words
-        if not closed and _is_return(block):
+        last.stops = last.stops or (not closed and _ends(block))
+        if not closed and _has_code(block, 99):
             last.returns = True
             if block is not None and block.deleted:
                 last.trouble = (f"the end (M99) of subprogram O{last.number} carries a slash", "take the slash away")
@@ -108,5 +116,9 @@ def _trouble_with_heading(block: Block | None) -> tuple[str, str] | None:
             "put the O word on a line of its own")
 
 
-def _is_return(block: Block | None) -> bool:
-    return block is not None and any(word.letter == "M" and word.value == 99 for word in block.words)
+def _has_code(block: Block | None, *codes: int) -> bool:
+    return block is not None and any(word.letter == "M" and word.value in codes for word in block.words)
+
+
+def _ends(block: Block | None) -> bool:
+    return _has_code(block, 2, 30) and block is not None and not block.deleted

@@ -12,6 +12,7 @@ from .state import ANYWHERE, Coordinate, Position, Rules, Span, State, moved
 
 LENGTHS = frozenset("XYZIJKRQ")
 ADVICE_START = "give machine.start in the setup, or start the program with a G0 Z and a G0 X Y"
+ADVICE_LENGTH = "put G43 and the tool's number as H before it, with a G0 Z behind that"
 LONGEST_WAY = Decimal(10) ** 8
 
 
@@ -153,7 +154,11 @@ class Context:
                  upright=start[:2] == end[:2], hole=self.hole))
 
     def unknown_start(self) -> None:
-        self.complain("start", "a cut starts where the tool is not known to be", ADVICE_START)
+        if self.state.length_known:
+            self.complain("start", "a cut starts where the tool is not known to be", ADVICE_START)
+        else:
+            self.complain("length", "a cut stands where no tool length offset is in force, so that the height of the"
+                          " tip is not known", ADVICE_LENGTH)
 
     def feed(self) -> Decimal | None:
         state = self.state

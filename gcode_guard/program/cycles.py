@@ -14,8 +14,8 @@ from decimal import Decimal
 from .errors import NotUnderstood
 from .state import Coordinate, Cycle, Position, Span, bounds, known
 
-# How far a peck's rapid back down stops above the last bottom, and how far chip breaking backs off:
-# 0.010 in, common practice, no source.
+# How far a peck's rapid back stops above the last bottom, and how far chip breaking backs off: 0.010 in, as the
+# report's own interpreter has it (it leads above the R level where Q is smaller).
 BACK_OFF = Decimal("0.254")
 MOST_PECKS = 10_000
 
@@ -147,14 +147,14 @@ def _peck(hole: Hole, path: Path) -> None:
     for depth in _pecks(hole):
         path.cut(hole.axis, depth)
         path.rapid({hole.axis: hole.level}, "peck")
-        path.rapid({hole.axis: min(hole.level, depth + BACK_OFF)}, "peck")
+        path.rapid({hole.axis: depth + BACK_OFF}, "peck")
     _drill(hole, path)
 
 
 def _break_chips(hole: Hole, path: Path) -> None:
     for depth in _pecks(hole):
         path.cut(hole.axis, depth)
-        path.rapid({hole.axis: min(hole.level, depth + BACK_OFF)}, "peck")
+        path.rapid({hole.axis: depth + BACK_OFF}, "peck")
     _drill(hole, path)
 
 

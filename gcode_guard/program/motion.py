@@ -13,7 +13,7 @@ from .errors import NotUnderstood
 from .moves import Kind, Move
 from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
 
-SHORTEST_PROBE = 0.254  # mm (0.01 in): NISTIR 6556, section 3.5.5
+SHORTEST_PROBE = 0.254  # mm (0.01 in): NISTIR 6556, section 3.5.9
 CENTRES_ASSUMED = "arc centres", "centres of arcs (I, J, K) are taken as incremental (G91.1)"
 
 
@@ -37,7 +37,7 @@ def straight(context: Context) -> None:
 
 
 def machine_move(context: Context, motion: str) -> None:
-    """G53 with G0 or G1 (section 3.5.11): absolute, in the machine's own coordinates, for this block only."""
+    """G53 with G0 or G1 (section 3.5.12): absolute, in the machine's own coordinates, for this block only."""
     rules, state = context.rules, context.state
     if rules.zero is None:
         context.complain("zero", "G53 moves in machine coordinates, and the setup does not say where the machine's"
@@ -150,7 +150,7 @@ def _add_arc(context: Context, start: Position, end: Position, found: Arc, clock
 
 
 def probe(context: Context) -> None:
-    """G38.x (section 3.5.5): a cut that may end anywhere on its way; the axes that it moves are not known after it."""
+    """G38.x (section 3.5.9): a cut that may end anywhere on its way; the axes that it moves are not known after it."""
     state = context.state
     start = state.position
     end = context.targets(start)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from .bodies import Parts, parts_of
+from .bodies import Part, Parts, parts_of
 from .errors import Refusal
 from .interpreter import Interpreter
 from .moves import Step
@@ -40,6 +40,8 @@ class Reader:
         self._held = list(self._lines)
         self._parts = parts_of(self._held)
         main = self._parts.main
+        if self._parts.either is not None:
+            yield self._in_doubt(self._parts.either)
         yield from self._run(main.begin, main.end, 0, ())
         if self._parts.reads_on is not None and not self.interpreter.state.ended:
             step = self.interpreter.execute(self._parts.reads_on + 1, b"")
@@ -65,10 +67,17 @@ class Reader:
                 number, repeats = step.call
                 body = self._parts.bodies[number]
                 for _ in range(repeats):
-                    if not self.interpreter.state.ended:
+                    # Once something was not understood, another round says nothing new.
+                    if not (self.interpreter.state.ended or self.interpreter.state.lost):
                         yield from self._run(body.begin + 1, body.end, depth + 1, (*chain, number))
             if step.returns and depth:
                 return
+
+    def _in_doubt(self, body: Part) -> Step:
+        step = self.interpreter.execute(body.begin + 1, b"")
+        _refuse(step, f"O{body.number} may be the main program, which it ends, or a subprogram before it",
+                "put the main program first, and end subprograms with M99 alone")
+        return step
 
     def _problem(self, step: Step, chain: tuple[int, ...]) -> tuple[str, str] | None:
         if step.call is None:

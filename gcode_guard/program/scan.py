@@ -22,13 +22,16 @@ NAMES = re.compile(r"<[A-Z0-9_]*>|(?:ABS|A?COS|A?SIN|A?TAN|EXP|FIX|FUP|LN|ROUND|
 
 @dataclass(slots=True)
 class Facts:
-    """What a program has anywhere in it: tool length offsets, tool changes, T words (their numbers), calls."""
+    """What a program has anywhere in it: tool length offsets, tool changes, T words (their numbers), calls.
+
+    `body`: an O word began what may be a subprogram, and no M99 has ended it yet.
+    """
 
     uses_length: bool = False
     changes_tool: bool = False
     tools: set[int | None] = field(default_factory=set)
     calls: bool = False
-    returns: bool = False
+    body: bool = False
     ended: bool = False
     percents: int = 0
     closed: bool = False
@@ -36,7 +39,7 @@ class Facts:
 
 def look(lines: Iterable[bytes], skip_deleted: bool) -> Facts:
     """Reads raw lines for `Facts`. Blocks with a slash count unless they are skipped; text after the end does not,
-    but where subprograms are called, whose bodies may stand there."""
+    but where subprograms are called, whose bodies may stand there, or where the end itself stands in a body."""
     facts = Facts()
     for raw in lines:
         if facts.closed:
@@ -50,7 +53,7 @@ def _see(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
     if b"%" in raw and _compact(raw) == "%":
         facts.percents += 1
         facts.closed = facts.percents > 1
-    elif not facts.closed and (not facts.ended or facts.calls) and (SUSPECT.search(raw) or b"(" in raw):
+    elif not facts.closed and (not facts.ended or facts.calls or facts.body) and (SUSPECT.search(raw) or b"(" in raw):
         _look_at(raw, facts, skip_deleted)
 
 
@@ -119,23 +122,30 @@ def _tool_lengths(code: NDArray[np.uint8], letter: int) -> NDArray[np.int64]:
 
 
 def _look_at(raw: bytes, facts: Facts, skip_deleted: bool) -> None:
-    for letter, number in _tokens(raw, skip_deleted):
-        try:
-            value = float(number)
-        except ValueError:
-            value = -1.0
-        if letter == "G" and value in (43.0, 43.1):
-            facts.uses_length = True
-        elif letter == "T":
-            facts.tools.add(int(value) if value >= 0 and value == int(value) else None)
-        elif letter == "M" and value == 6:
-            facts.changes_tool = True
-        elif letter == "M" and value == 98:
-            facts.calls = True
+    compact = _compact(raw)
+    skipped = skip_deleted and compact.startswith("/")
+    behind = facts.ended and not facts.calls
+    for letter, value in _tokens(compact):
+        if letter == "O":
+            facts.body = not behind
+        elif letter == "M" and value == 98 and not behind:
+            facts.calls = True  # also where it is skipped: the file holds bodies
         elif letter == "M" and value == 99:
-            facts.returns = True
-        elif letter == "M" and value in (2, 30):
-            facts.ended = True
+            facts.calls = facts.calls or (behind and facts.body)
+            facts.body = False
+        elif not (skipped or behind):
+            _note(facts, letter, value)
+
+
+def _note(facts: Facts, letter: str, value: float) -> None:
+    if letter == "G" and value in (43.0, 43.1):
+        facts.uses_length = True
+    elif letter == "T":
+        facts.tools.add(int(value) if value >= 0 and value == int(value) else None)
+    elif letter == "M" and value == 6:
+        facts.changes_tool = True
+    elif letter == "M" and value in (2, 30):
+        facts.ended = True
 
 
 def _compact(raw: bytes) -> str:
@@ -148,9 +158,10 @@ def _compact(raw: bytes) -> str:
     return "".join(c for c in body if c not in BLANK and c != COMMENT).upper()
 
 
-def _tokens(raw: bytes, skip_deleted: bool) -> Iterator[tuple[str, str]]:
-    compact = _compact(raw)
-    if compact.startswith("/") and skip_deleted:
-        return
+def _tokens(compact: str) -> Iterator[tuple[str, float]]:
+    """The words of a line by letter and number; -1 for one that is no number."""
     for match in TOKEN.finditer(NAMES.sub("!", compact)):
-        yield match.group(1), match.group(2)
+        try:
+            yield match.group(1), float(match.group(2))
+        except ValueError:
+            yield match.group(1), -1.0

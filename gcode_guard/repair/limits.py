@@ -40,6 +40,17 @@ class Limits:
     faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
 
 
+def advice_on_length(run: Run) -> str:
+    """What helps a run for which no height can be written, since no tool length offset is in force."""
+    first = next((item for item in run.items if item.has_z and not item.step.after.length_known), None)
+    if first is None:
+        return f"put G43 and the tool's number as H before it, or {ADVICE_HIGH}"
+    if first.step.after.distance == "G91":
+        return f"put G43 and the tool's number as H before it and go to an absolute Z (G90), or {ADVICE_HIGH}"
+    line = first.step.block.line
+    return f"put G43 and the tool's number as H before the Z of line {line}, or take that Z out and {ADVICE_HIGH}"
+
+
 def trouble_of(stuck: Stuck, run: Run) -> Trouble:
     """A Stuck as a trouble of its line, with the first obstacle that is in the way of the run."""
     item = stuck.item

@@ -15,7 +15,7 @@ from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
-from .limits import ADVICE_HIGH, Limits, Stuck
+from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
 from .run import Item, Run, lowest
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
 from .write import Pen, Style
@@ -369,7 +369,8 @@ class Plan:
 
     def _can_write(self, item: Item, state: State) -> None:
         if not state.length_known:
-            raise Stuck(item, 4, "no tool length offset is in force here, so no height can be written", ADVICE_HIGH)
+            raise Stuck(item, 4, "no tool length offset is in force here, so no height can be written",
+                        advice_on_length(self.run))
         if state.units is None or state.distance is None:
             raise Stuck(item, 4, "units and distance mode are not known before it", "add them to program.starts_in")
 

@@ -254,7 +254,7 @@ def test_what_does_not_change_the_meaning_of_sticky_words() -> None:
 
 
 def test_coordinates_after_g80() -> None:
-    # Section 3.5.16.1: an error, axis words while G80 is in force, unless another code uses them.
+    # Section 3.5.15: an error, axis words while G80 is in force, unless another code uses them.
     refused("G81 X10 Y5 Z-5 R2\nG80 X20\n", "after G80")
     refused("G81 X10 Y5 Z-5 R2\nG80\nX20\n", "after G80")
     assert read("G81 X10 Y5 Z-5 R2\nG80 G92 X0\nG0 X5\n").end[0] == 15

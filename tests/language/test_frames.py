@@ -1,12 +1,13 @@
-"""Work offsets, shifts, machine coordinates and homes: NISTIR 6556, sections 3.5.5, 3.5.8, 3.5.13, 3.5.14, 3.5.18."""
+"""Work offsets, shifts, machine coordinates and homes: NISTIR 6556, sections 3.5.5, 3.5.8, 3.5.12, 3.5.13, 3.5.18."""
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from gcode_guard.program.state import HIGH
+from gcode_guard.program.state import HIGH, ToolFacts
 from tests.language.reading import Read, point, read, refused
 
 R = "rapid"
@@ -109,7 +110,7 @@ def test_g10_beside_a_shift() -> None:
 @pytest.mark.parametrize(("block", "said"), [
     ("G10 L2 X0", "needs P"), ("G10 L2 P0 X0", "needs P"), ("G10 L2 P10 X0", "needs P"), ("G10 L20 P10 X0", "needs P"),
     ("G10 L2 P1.5 X0", "P1.5"), ("G10 L2 P-1 X0", "P-1"), ("G10 L1 P1 X0", "G10 L1"), ("G10 L10 P1 R3", "G10 L10"),
-    ("G10 L11 P1 Z3", "G10 L11"), ("G10 P1 X0", "G10 L"), ("G10 L3 P1 X0", "G10 L3"), ("G10 L2 P1 R30 X0", "turns"),
+    ("G10 L11 P1 Z3", "G10 L11"), ("G10 P1 X0", "without L"), ("G10 L3 P1 X0", "G10 L3"), ("G10 L2 P1 R30 X0", "turns"),
     ("G91 G10 L2 P1 X0", "G91"), ("G10 L20 P5 X0", "the rest"),
 ])
 def test_errors_of_g10(block: str, said: str) -> None:
@@ -120,11 +121,23 @@ def test_g10_l2_without_the_machines_zero() -> None:
     refused("G10 L2 P1 X0\n", "machine.zero")
 
 
+def test_g10_l2_sets_no_height_that_each_tool_has_at_another_place() -> None:
+    # The machine's Z is that of the spindle. With tools that hang differently low, the tip is at the height that G10
+    # sets with one of them alone, unless tool length offsets make up for it.
+    tools = {1: ToolFacts(Decimal(3), Decimal(0)), 2: ToolFacts(Decimal(3), Decimal(7))}
+    rules: dict[str, Any] = {"zero": point(0, 0, 75), "tools": tools, "first_tool": 1}
+    refused("G10 L2 P1 Z-50\nG0 Z1\n", "hang differently low", **rules)
+    assert read("G10 L2 P1 X5 Y5\nG0 X1\n", **rules).end[0] == 6
+    assert read("G43 H1\nG10 L2 P1 Z-50\nG0 Z1\n", **rules).end[2] == 26
+    rules["tools"] = {1: tools[1], 3: ToolFacts(Decimal(1), Decimal(0))}
+    assert read("G10 L2 P1 Z-50\nG0 Z1\n", **rules).end[2] == 26
+
+
 def test_g10_where_the_tool_is_not_known_to_be() -> None:
     refused("G10 L20 P1 X0\n", "not known to be", start=None)
 
 
-# G53 (section 3.5.14) ------------------
+# G53 (section 3.5.12) ------------------
 
 def test_g53_is_absolute_and_for_one_block() -> None:
     zero = point(-10, -10, 75)

@@ -51,7 +51,7 @@ def test_a_feed_of_nought() -> None:
     assert read("F0\nG0 X5\n").end[0] == 5
 
 
-# Path control (section 3.5.15) ------------------
+# Path control (section 3.5.14) ------------------
 
 def test_a_stated_tolerance_widens_the_clearance() -> None:
     found = read("G64 P0.5\nG0 X1\nG64 P4\nX2\nG61\nX3\nG64\nX4\nG61.1\nX5\nG20 G64 P1\nX1\n", corner_rounding=1.0)
@@ -71,7 +71,7 @@ def test_errors_of_path_control() -> None:
     refused("G64 Q1\n", "Q word")
 
 
-# Probes (section 3.5.5) ------------------
+# Probes (section 3.5.9) ------------------
 
 @pytest.mark.parametrize("code", ["G38.2", "G38.3", "G38.4", "G38.5"])
 def test_a_probe_may_end_anywhere_on_its_way(code: str) -> None:

@@ -122,6 +122,35 @@ def test_a_reason_inside_a_body_names_its_own_line() -> None:
     assert [line for line, _ in reasons] == [6]
 
 
+def test_a_reason_inside_a_body_is_given_once_however_often_it_is_called() -> None:
+    assert len(read_any("M98 P7 L1000\nM30\nO7\nG0 X1\nG77\nM99\n").reasons) == 1
+
+
+# What may be the main program ------------------
+
+def test_a_body_before_the_main_program_that_ends_the_program() -> None:
+    # A control that begins with the file's first line ends at the M30 of O7; one that knows O7 for a subprogram begins
+    # with O1.
+    file = "O7\nG0 X7\nM30\nM99\nO1\nG0 X1\nM98 P7\nM30\n"
+    refused(file, "O7 may be the main program")
+    refused(file.replace("O1\n", ""), "O7 may be the main program")
+    for harmless in (file.replace("M30\nM99", "M99"), file.replace("M30\nM99", "/M30\nM99")):
+        assert [end[0] for _, end in read(harmless, block_delete="skip").path] == [1, 7]
+    assert read("O7\nG0 X7\nM30\nM99\n").end[0] == 7
+
+
+def test_a_call_that_is_skipped_leaves_the_bodies_where_they_are() -> None:
+    assert read("O7\nG0 X7\nM99\nG0 X1\n/M98 P7\nG0 X2\nM30\n", block_delete="skip").end[0] == 2
+    assert [end[0] for _, end in read("O7\nG0 X7\nM99\nG0 X1\n/M98 P7\nG0 X2\nM30\n",
+                                      block_delete="run").path] == [1, 7, 2]
+    refused("O7\nG0 X7\nM99\nG0 X1\n/M98 P7\nG0 X2\nM30\n", "block_delete")
+
+
+def test_the_next_program_of_the_file_is_not_read() -> None:
+    found = read("O1\nG0 X1\nM30\nO2\nT9 M6 G43 H9\nM98 P3\nM30\nO3\nG0 X9\nM99\n")
+    assert found.end[0] == 1
+
+
 # Mended once for all calls ------------------
 
 # Two clamps between X80 and X120, the higher one at Y300. By the deciding rule a rapid must stay above top + 1

@@ -176,3 +176,28 @@ def test_a_cycle_at_an_increment_goes_over_what_stands_between(guard: Guard) -> 
     assert written(came) == [23.0]
     assert b"G0 Z18.0\nG0 X140.0 Y0.0\nG0 Z-18.0\nG98 G81 X0.0 Y0.0 Z-4.0 R-3.0\n" in came.output
     assert guard(came.output.decode()).diff == b""
+
+
+# Tool length: nothing is put in between M6 and G43 ------------------
+
+@pytest.mark.parametrize(("between", "said"), [
+    ("G0 X200 Y0", "put G43 and the tool's number as H before it, or say where the tool stands"),
+    ("G0 Z30\nX200 Y0", "before the Z of line 2"), ("G0 X200 Y0 Z30", "before the Z of line 2"),
+    ("G91 G0 Z30\nG90 X200 Y0", "go to an absolute Z (G90)"),
+])
+def test_what_helps_where_no_tool_length_is_in_force(guard: Guard, between: str, said: str) -> None:
+    program = f"T1 M6\n{between}\nG43 H1\nG0 Z50\nM30\n"
+    came = guard(program)
+    assert (came.exit, came.output, came.diff) == (4, b"", b"")
+    (finding,) = came.records("finding")
+    assert finding["line"] == 2 and said in finding["text"] and "after_tool_change" in finding["text"]
+    # The advice holds: with G43 first, whatever follows is mended.
+    absolute = "G90 G0 Z50\n" if "G91" in between else ""
+    assert guard(program.replace("M6\n", f"M6\nG43 H1\n{absolute}", 1)).exit == 0
+    if "Z" not in between or "G91" in between:
+        assert guard(program, 'after_tool_change = "high"').diff == b""
+
+
+def test_a_cut_where_no_tool_length_is_in_force(guard: Guard) -> None:
+    came = guard("T1 M6\nG1 X200\nG43 H1\nG0 Z50\nM30\n", 'after_tool_change = "high"')
+    assert came.exit == 4 and "put G43" in came.records("finding")[0]["text"]

@@ -30,6 +30,18 @@ def test_what_does_not_parse_is_refused(block: str) -> None:
     assert found.moves == [] or found.moves[0].line != 1
 
 
+@pytest.mark.parametrize("text", ["G0 X1 \xdf5", "#<\xdf>=3", "G0 X\xb2", "G0 X1\xa0", "\xb5 G0 X1", "G0 X1\x7f"])
+def test_letters_that_are_none_of_the_language(text: str) -> None:
+    # A sharp s in capitals would be two letters of the language, and the place of everything behind it another one.
+    refused(text + "\n")
+    assert read(f"G0 X5 ({text})\n").end[0] == 5
+
+
+def test_a_byte_order_mark_is_named() -> None:
+    refused("\xef\xbb\xbfG0 X5\n", "byte order mark")
+    refused("\xef\xbb\xbf%\nG0 X5\n%\n", "byte order mark")
+
+
 @pytest.mark.parametrize("letter", list("DFHIJKLPQRSTXYZ"))
 def test_a_letter_twice(letter: str) -> None:
     # Section 3.3.2: a line may have any number of G words, but of another letter only one.
@@ -97,9 +109,11 @@ def test_a_skipped_block_sets_and_ends_nothing() -> None:
     assert read("#1=5\n/#1=6\n/M30\n/G91\nG0 X#1\nX#1\n", block_delete="skip").end[0] == 5
 
 
-@pytest.mark.parametrize("block", ["//X5", "/2 X5", "N10 /X5", "/X5 /Y5"])
-def test_slashes_that_are_something_else(block: str) -> None:
-    refused("G0\n" + block + "\n", block_delete="run")
+@pytest.mark.parametrize("block", ["//X5", "/2 X5", "N10 /X5", "/X5 /Y5", "(door) /X5", "( ) / N5 X5"])
+@pytest.mark.parametrize("switch", ["run", "skip"])
+def test_slashes_that_are_something_else(block: str, switch: str) -> None:
+    # Section 3.3.1: the slash is the first item of its line.
+    refused("G0\n" + block + "\n", block_delete=switch)
 
 
 # Percent signs and the end (section 3.2) ------------------
@@ -157,7 +171,7 @@ def test_numbers_without_a_point_where_they_are_in_least_increments() -> None:
 
 @pytest.mark.parametrize("word", ["F-1", "S-1", "T-1", "T1.5"])
 def test_numbers_that_cannot_be(word: str) -> None:
-    # Section 3.5.19 to 3.5.21: F, S, T must not be negative, T is a whole number.
+    # Sections 3.7.1 to 3.7.3: F, S, T must not be negative, T is a whole number.
     refused(f"G1 X5 {word}\n")
 
 

@@ -16,7 +16,7 @@ def longer_than_reference(state: State, words: Words) -> Number:
     tools, reference = state.options.tools or {}, state.options.reference_tool
     if reference is None or tools.get(reference) is None:
         return Fraction(0)
-    if state.tool is None:
+    if state.tool is None or state.tool not in tools:
         raise state.fail(words, "a machine position with a tool that is not known")
     if tools[state.tool] is None:
         return Fraction(0)

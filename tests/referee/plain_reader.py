@@ -132,7 +132,7 @@ def check_whole_numbers(state: State, words: Words) -> None:
 
 
 def motion_of(state: State, words: Words, codes: dict[str, float]) -> float | None:
-    """The motion that this block makes, None for none (section 3.6: how axis words find their code)."""
+    """The motion that this block makes, None for none (section 3.5: how axis words find their code)."""
     moves = bool(state.axes_in(words))
     code = codes.get("motion")
     special = codes.get("non-modal")
@@ -357,7 +357,7 @@ def mark_compensation(state: State, before: int) -> None:
 
 
 def probe(state: State, words: Words) -> None:
-    """G38: the motion may end anywhere on its way (section 3.5.8)."""
+    """G38: the motion may end anywhere on its way (section 3.5.9)."""
     if not state.axes_in(words) or state.compensation or state.feed_mode == 93:
         raise NotUnderstood(words.line, "a probe without axis words, in G93 or under compensation")
     start, end = list(state.position), state.target(words)

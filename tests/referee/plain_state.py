@@ -102,7 +102,7 @@ class State:
         return self.origins[self.offset][axis] - bench[axis] + self.shift[axis]
 
     def target(self, words: Words) -> Position:
-        """Where the axis words of the block lead (section 3.5.18: G90, G91)."""
+        """Where the axis words of the block lead (section 3.5.17: G90, G91)."""
         end = list(self.position)
         for axis in self.axes_in(words):
             if self.incremental is None:

@@ -68,8 +68,12 @@ def clean_line(number: int, text: str) -> Line:
     if text.endswith("\r"):
         text = text[:-1]
     code = without_comments(number, text)
+    if any(ord(letter) > 126 for letter in code):
+        raise NotUnderstood(number, "a character that is no G-code")
     code = code.replace(" ", "").replace("\t", "").upper()
     slash = code.startswith("/")
+    if slash and not text.lstrip(" \t").startswith("/"):
+        raise NotUnderstood(number, "a / behind a comment")
     if slash:
         code = code[1:]
     if any(not 32 < ord(letter) < 127 for letter in code):
