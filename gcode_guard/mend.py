@@ -96,7 +96,7 @@ class Mender:
 
     def _mend(self, steps: list[Step], runs: Runs, last: bool) -> Batch:
         for step in steps:
-            _stand(step)
+            stand(step)
         moves = [move for step in steps for move in step.moves]
         columns = table(moves)
         examined = self.judge.examine(columns)
@@ -219,7 +219,7 @@ class Mender:
             self.totals.air_levels[hit.obstacle] = max(needed, self.totals.air_levels.get(hit.obstacle, -inf))
             return False
         ends = table([replace(move, start=place, end=place, upright=True) for place in (move.start, move.end)])
-        if needed > ceiling(self.setup, move.tool) or self.judge.examine(ends).contact.any():
+        if needed == inf or needed > ceiling(self.setup, move.tool) or self.judge.examine(ends).contact.any():
             return False
         if id(step) not in drafts:
             self.style = self.style.seen([(step.block.text, step.block.ending)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,8 @@ from .setup.toml_file import parse_toml, read_file
 
 MOST_LINES = 40  # of differences that are told
 VERDICTS = {"safe": "safe as it is", "repaired": "repaired", "refused": "refused"}
+OBSTACLES = re.compile(r"""^[ \t]*\[\[[ \t]*(obstacles|"obstacles"|'obstacles')[ \t]*\]\]""", re.MULTILINE)
+HEADER = re.compile(r"^[ \t]*\[{1,2}[ \t]*[\w\"'][^\n,=]*\][ \t]*(#[^\n]*)?\r?$", re.MULTILINE)
 EITHER = {"top": "height", "height": "top"}  # an obstacle has one of them
 
 
@@ -76,27 +79,59 @@ def with_obstacles(setup: Setup, entries: Iterable[Mapping[str, Any]]) -> Setup:
 
 
 def text_with_obstacles(setup: Setup, entries: Iterable[Mapping[str, Any]]) -> str:
-    """The text of the setup file with more obstacles behind those that it has; comments stay. Raises SetupError."""
-    import tomlkit
-    from tomlkit.items import AoT
-
-    document = _document(setup)
-    tables = [_table(entry) for entry in entries]
-    for table in tables:
-        table.add(tomlkit.nl())
-    given = document.get("obstacles")
-    if isinstance(given, AoT):
-        for table in tables:
-            given.append(table)
-    elif given:  # written as one list of inline tables
-        for table in tables:
-            inline = tomlkit.inline_table()
-            inline.update(table)
-            given.append(inline)
+    """The text of the setup file with more obstacles behind those that it has; every other byte stays. Raises
+    SetupError."""
+    text, given = _text(setup), list(entries)
+    listed = parse_toml(text.encode(), setup.path).get("obstacles")
+    if listed is None or OBSTACLES.search(text):
+        end = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
+        block = blocks_text(given).rstrip("\n").replace("\n", end)
+        made = [_spliced(text, place, block, end) for place in (_behind_obstacles(text), len(text))]
     else:
-        if given is not None:
-            document.remove("obstacles")
-        document["obstacles"] = AoT(tables)
+        made = [_in_the_list(text, given)]
+    wanted = [*(listed or []), *({key: value for key, value in entry.items() if key != "#"} for entry in given)]
+    for whole in made:
+        try:
+            if parse_toml(whole.encode(), setup.path) == {**parse_toml(text.encode(), setup.path), "obstacles": wanted}:
+                return whole
+        except SetupError:
+            continue
+    raise SetupError(f"{printable(str(setup.path))}: its obstacles are written in a way to which none can be added;"
+                     " put them in by hand")
+
+
+def _behind_obstacles(text: str) -> int:
+    """The place behind the last line of the last obstacle; what stands behind it, comments too, belongs to what
+    follows. The end of the text where there is no obstacle."""
+    headers = list(OBSTACLES.finditer(text))
+    if not headers:
+        return len(text)
+    following = HEADER.search(text, headers[-1].end())
+    own = text[: following.start() if following else len(text)]
+    return len(re.sub(r"([ \t]*(#[^\n]*)?\r?\n)*[ \t]*(#[^\n]*)?\Z", "", own))
+
+
+def _spliced(text: str, place: int, block: str, end: str) -> str:
+    """The text with a block of lines of its own at a place at which a line ends, a blank line about it."""
+    before, behind = text[:place], text[place:]
+    match = re.match(r"[ \t]*(#[^\n]*)?(\r?\n|\Z)", behind)
+    if match and place:  # what is left of the last line: a comment of its own
+        before, behind = before + match[0], behind[match.end() :]
+    if before and not before.endswith("\n"):
+        before += end
+    gap = "" if not behind or re.match(r"[ \t]*\r?\n", behind) else end
+    return f"{before}{end if before else ''}{block}{end}{gap}{behind}"
+
+
+def _in_the_list(text: str, entries: Iterable[Mapping[str, Any]]) -> str:
+    """Obstacles that are written as one list of inline tables, with more of them."""
+    import tomlkit
+
+    document: Any = tomlkit.parse(text)
+    for entry in entries:
+        inline = tomlkit.inline_table()
+        inline.update(_table({key: value for key, value in entry.items() if key != "#"}))
+        document["obstacles"].append(inline)
     return tomlkit.dumps(document)
 
 
@@ -122,17 +157,22 @@ def _table(entry: Mapping[str, Any]) -> Any:
     return table
 
 
-def _document(setup: Setup) -> Any:
-    """The setup file again, with its comments. Raises SetupError where it is no longer what was loaded."""
+def _text(setup: Setup) -> str:
+    """The text of the setup file again. Raises SetupError where it is no longer what was loaded."""
     import hashlib
-
-    import tomlkit
 
     data = read_file(setup.path)
     rest = b"".join(read_file(path) for path in setup.files[1:])
     if hashlib.sha256(data + rest).hexdigest() != setup.sha256:
         raise SetupError(f"{printable(str(setup.path))}: changed while it was read; start again")
-    return tomlkit.parse(data.decode("utf-8-sig"))
+    return data.decode("utf-8-sig")
+
+
+def _document(setup: Setup) -> Any:
+    """The setup file again, with its comments. Raises SetupError where it is no longer what was loaded."""
+    import tomlkit
+
+    return tomlkit.parse(_text(setup))
 
 
 def _loaded(setup: Setup, document: Any) -> Setup:

@@ -39,9 +39,10 @@ def room(
     with contextlib.ExitStack() as opened:
         try:
             sources = [opened.enter_context(open_program(program)) for program in programs]
-            carry_out(Request(bench, sources, tool, at=point("--at", at), size=point("--size", size), angle=angle,
-                              part=part, grid=grid, page=page, step=step, area=rectangle("--area", area), place=place,
-                              count=count, along=along, over=over, write=write))
+            carry_out(Request(bench, sources, tool, at=point("--at", at), size=point("--size", size, "L,W", "60,25"),
+                              angle=angle, part=part, grid=grid, page=page, step=step,
+                              area=rectangle("--area", area), place=place, count=count, along=along, over=over,
+                              write=write))
         except ValueError as error:
             fail(str(error))
         except NotUnderstood as error:

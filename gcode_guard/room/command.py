@@ -82,11 +82,11 @@ class Request:
             raise NotUnderstood(self.programs.reasons)
 
 
-def point(option: str, text: str | None) -> Point2 | None:
-    """The point that an option gives as X,Y. Raises ValueError that names the option."""
+def point(option: str, text: str | None, names: str = "X,Y", example: str = "40,-12.5") -> Point2 | None:
+    """The two numbers that an option gives as X,Y. Raises ValueError that names the option."""
     if text is None:
         return None
-    x, y = _numbers(option, text, "X,Y", "40,-12.5")
+    x, y = _numbers(option, text, names, example)
     return x, y
 
 
@@ -116,11 +116,20 @@ def check(request: Request) -> None:
         raise ValueError("a part has its own size: give --part or --size, not both")
     if request.size is not None and min(request.size) <= 0:
         raise ValueError("--size must be positive")
+    if not isfinite(request.angle):
+        raise ValueError("--angle must be a number of degrees, such as 30")
+    if request.angle and request.part is None and request.size is None:
+        raise ValueError("--angle turns what --size or --part puts at --at X,Y: give one of them")
     if request.step is not None and not 0.01 <= request.step_mm <= 1000:
         raise ValueError("--step must be from 0.01 mm to 1000 mm")
     area = request.area
     if area is not None and not (area[0] < area[2] and area[1] < area[3]):
         raise ValueError("--area X0,Y0,X1,Y1: the second corner must lie beyond the first one")
+    mapped = request.page is not None or request.grid is not None
+    if request.step is not None and not mapped and request.place is None:
+        raise ValueError("--step goes with --page, --grid or --place")
+    if area is not None and not mapped and request.along != "anywhere":
+        raise ValueError("--area goes with --page, --grid or --place NAME --along anywhere")
     if request.place is None and (request.write or request.over or request.count != 1 or request.along != "edge"):
         raise ValueError("--count, --along, --over and --write go with --place NAME")
     if request.along not in ("edge", "anywhere"):
@@ -231,8 +240,6 @@ def _add_to_setup(setup: Setup, entries: list[dict[str, Any]]) -> None:
     """Adds obstacles to the setup file; all that stands there stays as it is."""
     before = read_file(setup.path)
     text = text_with_obstacles(setup, entries)
-    if b"\r\n" in before:
-        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
     data = (UTF8_MARK if before.startswith(UTF8_MARK) else b"") + text.encode()
     load_setup_data(data, setup.path)
     with delivery() as files:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import isfinite
+from math import inf, isfinite
 
 import numpy as np
 
-from ..judge import SAGITTA
+from ..judge import SAGITTA, Judge
 from ..picture.thin import Thinner
 from ..program.moves import Kind
 from ..record.page_model import Backdrop
@@ -17,8 +17,8 @@ from ..setup import Setup
 from ..setup.model import MM_PER_UNIT
 from .asked import footprint_of
 from .grid import Area, Mapper
-from .limits import Limits, Measure, rounded_down
-from .reading import Programs, Ways
+from .limits import Footprint, Measure, rounded_down
+from .reading import Programs, Ways, without_cuts
 
 CELLS_ACROSS = 450  # of a map, about
 STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # mm
@@ -40,22 +40,17 @@ def page_of(programs: Programs, ways: Iterable[Ways], area: Area, step: float) -
     judge = programs.judge
     setup = judge.setup
     mapper = Mapper(judge, area, step)
-    solids = [(number, solid) for number, obstacle in enumerate(setup.obstacles) for solid in obstacle.solids]
-    measure = Measure(judge, [footprint_of(setup, solid) for _, solid in solids]) if solids else None
+    standing = _Standing(judge)
     cuts = Thinner(CUT_PIECES, max(area[2] - area[0], area[3] - area[1]) / DETAIL)
     for some in ways:
         mapper.take(some)
-        if measure is not None:
-            measure.take(some)
+        standing.take(some)
         _draw(some, cuts)
     found = mapper.map()
-    limits = measure.limits if measure is not None else []
-    standing = [_standing(setup, number, [(solid.top, one) for (k, solid), one in zip(solids, limits, strict=True)
-                                          if k == number]) for number in range(len(setup.obstacles))]
     lines = cuts.polylines()
     backdrop = Backdrop(lines, (), cuts.count, 0, cuts.drawn, cuts.off_by, cuts.left_out)
     return RoomPage(setup, [source.name for source in programs.sources], found.xs, found.ys, found.hard, found.easy,
-                    backdrop, standing)
+                    backdrop, standing.rows())
 
 
 def _draw(ways: Ways, cuts: Thinner) -> None:
@@ -81,12 +76,37 @@ def _draw(ways: Ways, cuts: Thinner) -> None:
         cuts.add(curves.get(row) or [(x0, y0), (x1, y1)])
 
 
-def _standing(setup: Setup, number: int, tops: list[tuple[float, Limits]]) -> Standing:
-    """What an obstacle could be at its place: as a whole, so that its tightest solid decides."""
-    obstacle = setup.obstacles[number]
-    hard, easy = (obstacle.top + min(limit.top - top for top, limit in found) for found in (
-        [(top, limits.hard) for top, limits in tops], [(top, limits.easy) for top, limits in tops]))
-    return Standing(obstacle.name, f"Z {length(obstacle.top, setup.units)}", _words(hard, setup), _words(easy, setup))
+class _Standing:
+    """What the obstacles that stand there now could be at their places. Cuts may run into what is sacrificial."""
+
+    def __init__(self, judge: Judge) -> None:
+        self.setup = judge.setup
+        self.solids: dict[bool, list[tuple[int, float]]] = {False: [], True: []}
+        footprints: dict[bool, list[Footprint]] = {False: [], True: []}
+        for number, obstacle in enumerate(self.setup.obstacles):
+            for solid in obstacle.solids:
+                self.solids[obstacle.sacrificial].append((number, solid.top))
+                footprints[obstacle.sacrificial].append(footprint_of(self.setup, solid))
+        self.measures = {kind: Measure(judge, some) for kind, some in footprints.items() if some}
+
+    def take(self, ways: Ways) -> None:
+        for sacrificial, measure in self.measures.items():
+            measure.take(without_cuts(ways) if sacrificial else ways)
+
+    def rows(self) -> list[Standing]:
+        left: dict[int, tuple[float, float]] = {}
+        for kind, measure in self.measures.items():
+            for (number, top), limits in zip(self.solids[kind], measure.limits, strict=True):
+                hard, easy = left.get(number, (inf, inf))
+                left[number] = min(hard, limits.hard.top - top), min(easy, limits.easy.top - top)
+        return [self._row(number, *left[number]) for number in sorted(left)]
+
+    def _row(self, number: int, hard: float, easy: float) -> Standing:
+        """An obstacle as a whole, so that its tightest solid decides."""
+        obstacle, setup = self.setup.obstacles[number], self.setup
+        name = f"{obstacle.name} (sacrificial)" if obstacle.sacrificial else obstacle.name
+        return Standing(name, f"Z {length(obstacle.top, setup.units)}", _words(obstacle.top + hard, setup),
+                        _words(obstacle.top + easy, setup))
 
 
 def _words(top: float, setup: Setup) -> str:

@@ -21,6 +21,7 @@ from .reading import Programs, Ways
 
 SURE = 0.001  # mm, that a proposal keeps from what would touch or lift
 MOST_BLOCKS = 3_000_000  # that are guarded to find the fewest seconds; beyond it the least likely places are left out
+NEAR = 10.0  # mm from the stock, within which places are taken as equally near to it
 TRIES = 20  # proposals that are given up because they do not pass together
 
 
@@ -96,8 +97,9 @@ class Chooser:
                 return Chosen(chosen, entries, len(proposals), self.left_out)
             pool = [one for one in pool if one is not chosen[-1]]
             chosen = self._spread(pool, count)
-        raise NoPlace(f"there are only {len(chosen)} such places for \"{printable(self.part.name)}\""
-                      if chosen else f"there is no place for \"{printable(self.part.name)}\" that no cut touches")
+        name = printable(self.part.name)
+        raise NoPlace(f"no more than {len(chosen)} places that go together were found for \"{name}\"" if chosen else
+                      f"there is no place for \"{name}\" that no cut touches")
 
     def _costed(self, lifting: list[Proposal]) -> list[Proposal]:
         """What lifts over each place cost, by the guard; those for which no lift is possible are left out."""
@@ -126,19 +128,32 @@ class Chooser:
         return whole
 
     def _spread(self, pool: Sequence[Proposal], count: int) -> list[Proposal]:
-        """The cheapest places that go together; among equally cheap ones the one with most room first, then always the
-        one that is farthest from all others."""
+        """The cheapest places that go together; among equally cheap ones those nearest to the stock, of them the one
+        with most room first, then always the one that is farthest from all others."""
         chosen: list[Proposal] = []
+        beside = dict(zip(map(id, pool), self._beside(pool), strict=True))
         left = list(pool)
         while left and len(chosen) < count:
             cheapest = min(one.price for one in left)
             same = [one for one in left if one.price == cheapest]
+            nearest = min(beside[id(one)] for one in same)
+            same = [one for one in same if beside[id(one)] == nearest]
             best = max(same, key=lambda one: (self._apart(one, chosen), min(one.hard, one.easy), one.hard,
                                               -self._from_middle(one)))
             chosen.append(best)
             left = [one for one in left if one is not best
                     and go_together(one.candidate, best.candidate, 2 * self.part.tolerance)]
         return chosen
+
+    def _beside(self, pool: Sequence[Proposal]) -> list[int]:
+        """How far from the stock each stands, in steps of NEAR."""
+        import shapely
+
+        stock = self.setup.stock
+        assert stock is not None
+        (x, y), (length, width) = stock.corner, stock.size
+        away = shapely.distance([one.candidate.shape for one in pool], shapely.box(x, y, x + length, y + width))
+        return [int(far // NEAR) for far in np.atleast_1d(away)]
 
     @staticmethod
     def _apart(one: Proposal, chosen: Sequence[Proposal]) -> float:

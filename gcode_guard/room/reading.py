@@ -15,6 +15,7 @@ from math import isfinite
 import numpy as np
 
 from ..judge import Judge
+from ..mend import stand
 from ..program.lane import Stretch
 from ..program.lane_reader import LaneReader
 from ..program.moves import Floats, Integers, Kind, Move, Moves, Step, table
@@ -130,6 +131,7 @@ class _Reading:
         return iter(LaneReader(self.source, rules, facts))
 
     def _take(self, step: Step) -> None:
+        stand(step)
         for refusal in step.refusals:
             self.programs.refuse(self.source, refusal.line, refusal.what, refusal.advice)
         if step.moves and self.setup.repair.air_feeds and self._is_air(step):
@@ -180,6 +182,12 @@ class _Reading:
         return Ways(self.number, moves, np.flatnonzero(usable & cut & ~air),
                     np.flatnonzero(usable & rapid & ~upright & ~anywhere),
                     np.flatnonzero(usable & (upright | (cut & air))), np.flatnonzero(usable & anywhere))
+
+
+def without_cuts(ways: Ways) -> Ways:
+    """The ways as something sees them that cuts may run into: only the ends of runs must not touch it."""
+    start, end = ways.moves.start[ways.touching], ways.moves.end[ways.touching]
+    return replace(ways, touching=ways.touching[(start == end).all(axis=1) & ways.moves.upright[ways.touching]])
 
 
 def questions(judge: Judge, ways: Ways) -> Iterator[Question]:

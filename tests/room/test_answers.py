@@ -141,3 +141,11 @@ def test_a_look_down_and_up_again_is_easy_until_it_touches(tmp_path: Path) -> No
     (tmp_path / "fifth.nc").write_text("G21 G90\nG0 Z50\nG0 X-90 Y-90\nG0 Z5\nG0 Z50\nG0 X0 Y0\nM30\n")
     said = call(tmp_path, "room", "fifth.nc", "--setup", "bench.toml", "--at", "-92,-90")
     assert said.stdout.startswith("at -92, -90: hard any height (no move is near); easy Z 4.000 (line 4 of fifth.nc")
+
+
+def test_where_a_run_ends_counts_even_where_its_last_block_leads_nowhere(tmp_path: Path) -> None:
+    """The tool stands at Z 5 when M9 ends the run, and no lift helps: what is nearer than 3 + 1 may end at 5 - 1."""
+    write_bench(tmp_path, BENCH, {"parts.toml": PARTS})
+    (tmp_path / "sixth.nc").write_text("G21 G90\nG0 Z50\nG0 X-90 Y-90\nG0 Z5\nG0 Z5\nM9\nG0 Z50\nG0 X0 Y0\nM30\n")
+    said = call(tmp_path, "room", "sixth.nc", "--setup", "bench.toml", "--at", "-92,-90")
+    assert said.stdout.startswith("at -92, -90: hard Z 4.000 (line 5 of sixth.nc, cutter of tool 1)")

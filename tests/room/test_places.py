@@ -201,12 +201,64 @@ def test_each_proposal_says_what_is_left(tmp_path: Path) -> None:
     assert "17.5 mm are left before a cut touches it" in said.stdout
 
 
+ONE = '[[obstacles]]\nname = "post"\nshape = "cylinder"\ncenter = [-40.0, 90.0]\ndiameter = 9.0\nheight = 24.0 # mine\n'
+LIST = ONE.splitlines()[1:]
+TAIL = '# about the tool\n[[tools]]\nnumber = 2\ndiameter = 4.0\n'
+
+
+@pytest.mark.parametrize("text", [
+    BENCH, BENCH + ONE, (BENCH + ONE).rstrip(), BENCH + ONE + "\n# the end", BENCH + ONE + "\n" + TAIL,
+    BENCH.replace("[parts]", ONE + "[parts]") + TAIL.rstrip(),
+    BENCH.replace("[parts]", ONE + "[parts]") + ONE.replace("post", "other").rstrip(),
+    "obstacles = []   # none yet\n" + BENCH,
+    "obstacles = [   # as a list\n  { " + ", ".join(LIST).replace(" # mine", "") + " },  # mine\n]\n" + BENCH,
+    BENCH.replace("\n", "\r\n") + ONE, "\ufeff" + BENCH + ONE.replace("[[obstacles]]", '  [[ "obstacles" ]]'),
+    BENCH + ONE.replace("# mine", "\n# [[obstacles]] in a comment"),
+    BENCH + ONE.replace('shape = "cylinder"\ncenter = [-40.0, 90.0]\ndiameter = 9.0',
+                        'shape = "outline"\npoints = [\n  [-40.0, 90.0],\n  [-30.0, 90.0],\n[-30.0, 99.0] ]'),
+])
+def test_what_is_added_leaves_every_other_byte(tmp_path: Path, text: str) -> None:
+    """However the file is written: with what was added cut out, it is what it was."""
+    path = write_bench(tmp_path, "", {"parts.toml": PARTS})
+    before = text.encode()
+    path.write_bytes(before)
+    (tmp_path / "program.nc").write_text(random_program(np.random.default_rng(2), crowded=False))
+    said = room(tmp_path, "--place", "peg", "--count", "2", "--tool", "1", "--write")
+    assert said.returncode == 0, said.stderr
+    written = path.read_bytes()
+    same = next((k for k, (a, b) in enumerate(zip(before, written, strict=False)) if a != b), len(before))
+    behind = len(before) - same
+    assert written[len(written) - behind :] == before[same:]
+    was, found = (tomllib.loads(data.decode("utf-8-sig")) for data in (before, written))
+    assert found.pop("obstacles") == [*was.pop("obstacles", []), *tomllib.loads(said.stdout)["obstacles"]]
+    assert found == was
+    comment = written.find(b"# about the tool")
+    assert comment < 0 or written[comment:].startswith(b"# about the tool\n[[tools]]")
+
+
+def test_anywhere_means_near_the_work_first(tmp_path: Path) -> None:
+    """Nothing limits anything; the pegs, of radius 4, stand within 10 mm of the stock, not in the table's corners."""
+    write_bench(tmp_path, BENCH, {"parts.toml": PARTS})
+    (tmp_path / "program.nc").write_text("G21 G90\nG0 Z50\nG0 X40 Y30\nG1 Z-1 F100\nG0 Z50\nM30\n")
+    said = room(tmp_path, "--place", "peg", "--count", "4", "--along", "anywhere", "--area", "-100,-100,180,160")
+    assert said.returncode == 0, said.stderr
+    stock = shapely.box(0, 0, WIDTH, DEPTH)
+    places = [shapely.Point(entry["at"]) for entry in tomllib.loads(said.stdout)["obstacles"]]
+    assert len(places) == 4 and all(4 <= shapely.distance(stock, place) < 14 for place in places)
+    assert min(shapely.distance(one, other) for k, one in enumerate(places) for other in places[:k]) > 50
+
+
 @pytest.mark.parametrize(("words", "complaint"), [
     (["--place", "pegg"], "no such part; known parts: peg, strap"),
     (["--place", "peg", "--along", "inside"], "write edge or anywhere"),
     (["--count", "2"], "go with --place"),
     (["--place", "strap", "--over", "20"], "would bring the bolt"),
     (["--part", "peg"], "need a place"),
+    (["--at", "1,2", "--part", "peg", "--angle", "nan"], "--angle must be a number of degrees"),
+    (["--at", "1,2", "--angle", "30"], "--angle turns what --size or --part puts"),
+    (["--at", "1,2", "--size", "40"], "--size 40: write L,W without blanks"),
+    (["--at", "1,2", "--step", "5"], "--step goes with"),
+    (["--place", "peg", "--area", "0,0,5,5"], "--area goes with"),
     ([], "say what is asked"),
 ])
 def test_wrong_calls(tmp_path: Path, words: list[str], complaint: str) -> None:

@@ -141,7 +141,7 @@ shoe = { diameter = 90.0, rides_at = 5.0 }
 """
     with pytest.raises(CannotWalk) as refused:
         text_of(tmp_path, bench)
-    assert refused.value.reasons
+    assert "shoe" in f"{refused.value} {refused.value.reasons}"
 
 
 def test_nothing_on_the_bench_is_nothing_to_walk_to(tmp_path: Path) -> None:
