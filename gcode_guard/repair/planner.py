@@ -16,7 +16,7 @@ from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
-from .run import Item, Run, lowest
+from .run import Item, Run, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
 from .write import Pen, Style
 
@@ -60,9 +60,7 @@ class Plan:
         if key not in self.drafts:
             after = item.step.after
             draft = self.drafts[key] = Draft(item.step.block, origin=float(after.shift[2] + after.extra[2]))
-            if item.legs:
-                low = min(min(lowest(leg.move.start[2]), lowest(leg.move.end[2])) for leg in item.legs)
-                draft.programmed = low if abs(low) < inf else None
+            draft.programmed = programmed_height([leg.move for leg in item.legs])
         draft = self.drafts[key]
         draft.obstacles.update(item.obstacles)
         draft.moves = [move for move in item.step.moves if move.kind == Kind.RAPID and not move.shadow]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import inf
 
@@ -176,3 +177,10 @@ def lowest(coordinate: Coordinate) -> float:
     return bounds(coordinate)[0]
 
 
+def programmed_height(moves: Sequence[Move]) -> float | None:
+    """The height, mm, that a block's rapids are programmed to run at: the lowest point of those that go across; where
+    the block only goes up or down, the height that it ends at. None where that is not known."""
+    across = [move for move in moves if not move.upright]
+    heights = [height for move in across for height in (move.start[2], move.end[2])]
+    low = min(map(lowest, heights or [move.end[2] for move in moves[-1:]]), default=-inf)
+    return low if abs(low) < inf else None

@@ -226,6 +226,19 @@ def across(output: bytes) -> list[tuple[float, float]]:
     return places
 
 
+@pytest.mark.parametrize("program, programmed", [
+    (AWAY + "G0 Z5\nG0 X200\nG1 Z-1\nM30\n", 5.0),  # a retract out of the cut: it is programmed to 5
+    (AWAY + "G1 Z2\nG0 X200 Z5\nG1 Z-1\nM30\n", 2.0),  # a slanted way: its lowest point
+    (AWAY + "G1 Z5\nG0 X200 Z2\nG1 Z-1\nM30\n", 2.0),
+])
+def test_the_height_that_a_changed_block_was_programmed_to(
+        tmp_path: Path, program: str, programmed: float) -> None:
+    """What a person who reads `programmed 5, written 23` looks for in the block: not where the cut before it ended."""
+    came = guard(tmp_path, program)
+    assert came.exit == 0, came.log
+    assert came.records("change")[0]["programmed_z_mm"] == programmed
+
+
 @pytest.mark.parametrize("path", ["straight", "unknown"])
 def test_a_way_round_where_the_ceiling_is_too_low(tmp_path: Path, path: str) -> None:
     """The clamp needs 23 mm and the machine ends at 20: round it, at 20 mm, at least 3 + 1 + 3 + 1 = 8 mm away."""
