@@ -16,7 +16,7 @@ from gcode_guard.record.findings import safe_text
 from gcode_guard.record.page import write_document
 from gcode_guard.record.page_model import Backdrop
 from gcode_guard.record.page_plan import bounds, solid_shape
-from gcode_guard.record.page_svg import Box, nice_step, number, path_text, tag
+from gcode_guard.record.page_svg import Box, Label, LabelBoard, nice_step, number, path_text, tag
 from gcode_guard.record.page_words import MM_PER_INCH, short
 from gcode_guard.record.sheets import Sheet, sheets_of
 from gcode_guard.setup.model import Setup
@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 ABOUT = 7  # contours
 LETTERS_WIDE = 62  # letters across a map
 FINE_LETTER = 3.5  # mm, on the sheets at 1:1
+RIM = 8.0  # mm, that the sheets show round what matters
 APART = 26  # letters from one label of a contour to the next, about
 TRIED = 8  # places for each
 DARKEST, LIGHTEST = 0.5, 0.06  # of the bands, from no room to much
@@ -71,11 +72,12 @@ class Map:
 
 def write_room(out: IO[bytes], page: RoomPage) -> None:
     """Writes the page as UTF-8. Raises OSError."""
-    hard = _Drawing(page, "hard", page.hard).draw("Hard: no cut touches it",
-                                                  "The greatest top at which no cut of these programs would touch"
-                                                  " something that stands there.")
-    easy = _Drawing(page, "easy", page.easy).draw("Easy: no rapid is lifted",
-                                                  "The greatest top at which not even a rapid would have to be lifted.")
+    sheets = tuple(sheets_of(_matters(page)))
+    hard = _Drawing(page, "hard", page.hard, sheets).draw(
+        "Hard: no cut touches it",
+        "The greatest top at which no cut of these programs would touch something that stands there.")
+    easy = _Drawing(page, "easy", page.easy, sheets).draw(
+        "Easy: no rapid is lifted", "The greatest top at which not even a rapid would have to be lifted.")
     values: dict[str, Any] = {
         "page": page, "setup": page.setup, "maps": (hard, easy), "unit": "mm" if page.setup.units == "mm" else "in",
         "step": short(float(page.xs[1] - page.xs[0]), page.setup.units),
@@ -85,11 +87,30 @@ def write_room(out: IO[bytes], page: RoomPage) -> None:
     write_document(out, "room.html", values, "room.css")
 
 
+def _matters(page: RoomPage) -> Box:
+    """What is worth paper at 1:1: where something is limited, the stock, and what stands there; within the map."""
+    rows, columns = np.nonzero(~np.isposinf(np.minimum(page.hard, page.easy)))
+    boxes: list[Box] = [bounds(solid) for obstacle in page.setup.obstacles for solid in obstacle.solids]
+    if len(rows):
+        boxes.append((page.xs[columns.min()], page.ys[rows.min()], page.xs[columns.max() + 1],
+                      page.ys[rows.max() + 1]))
+    stock = page.setup.stock
+    if stock is not None:
+        boxes.append((*stock.corner, stock.corner[0] + stock.size[0], stock.corner[1] + stock.size[1]))
+    frame = np.array([page.xs[0], page.ys[0], page.xs[-1], page.ys[-1]])
+    if not boxes:
+        return tuple(frame.tolist())
+    of_all = np.array(boxes)
+    low, high = of_all[:, :2].min(axis=0) - RIM, of_all[:, 2:].max(axis=0) + RIM
+    low, high = np.maximum(low, frame[:2]), np.minimum(high, frame[2:])
+    return tuple([*low.tolist(), *high.tolist()] if (low < high).all() else frame.tolist())
+
+
 class _Drawing:
     """One map."""
 
-    def __init__(self, page: RoomPage, name: str, tops: Floats) -> None:
-        self.page, self.name, self.tops, self.setup = page, name, tops, page.setup
+    def __init__(self, page: RoomPage, name: str, tops: Floats, sheets: tuple[Sheet, ...]) -> None:
+        self.page, self.name, self.tops, self.setup, self.sheets = page, name, tops, page.setup, sheets
         self.frame: Box = (float(page.xs[0]), float(page.ys[0]), float(page.xs[-1]), float(page.ys[-1]))
         wide, high = self.frame[2] - self.frame[0], self.frame[3] - self.frame[1]
         self.size = max(wide, 1.2 * high) / LETTERS_WIDE
@@ -111,19 +132,20 @@ class _Drawing:
     def draw(self, title: str, says: str) -> Map:
         size, (x0, y0, x1, y1) = self.size, self.frame
         regions = [self._region(self.tops >= level) for level in self.levels]
-        world = tag("g", Markup("").join([*self._bands(), self._grid(), *self._bench(), *self._contours(regions)]),
-                    id=f"{self.name}-map", class_="world", transform="scale(1 -1)")
-        words = tag("g", Markup("").join([*self._axes(), *self._labels(regions, size), *self._names(size)]),
-                    class_="words", font_size=size)
-        fine = tag("g", Markup("").join([*self._labels(regions, FINE_LETTER), *self._names(FINE_LETTER)]),
+        edge = tag("rect", class_="edge", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        parts = [*self._bands(), self._grid(), *self._bench(), *self._contours(regions), edge]
+        world = tag("g", Markup("").join(parts), id=f"{self.name}-map", class_="world", transform="scale(1 -1)")
+        words = tag("g", Markup("").join([*self._axes(), *self._words(regions, size)]), class_="words", font_size=size)
+        marks = [box for sheet in self.sheets for box in sheet.taken]
+        fine = tag("g", Markup("").join(self._words(regions, FINE_LETTER, marks)),
                    id=f"{self.name}-words", class_="fine", font_size=FINE_LETTER)
-        left, below, edge = 4.6 * size, 3.0 * size, 1.2 * size
-        view = f"{number(x0 - left)} {number(-y1 - edge)} {number(x1 - x0 + left + edge)} " \
-               f"{number(y1 - y0 + below + edge)}"
+        left, below, rest = 4.6 * size, 3.0 * size, 1.2 * size
+        view = f"{number(x0 - left)} {number(-y1 - rest)} {number(x1 - x0 + left + rest)} " \
+               f"{number(y1 - y0 + below + rest)}"
         field_ = tag("rect", class_="field", x=x0, y=-y1, width=x1 - x0, height=y1 - y0)
         svg = tag("svg", Markup("").join([field_, world, words]), viewBox=view, role="img", class_="room",
                   aria_label=f"{title}: map of the table seen from above")
-        return Map(self.name, title, says, svg, fine, tuple(sheets_of(self.frame)), tuple(self._key()))
+        return Map(self.name, title, says, svg, fine, self.sheets, tuple(self._key()))
 
     # Heights --------------------------------------------------------------------------------------------------
 
@@ -170,10 +192,34 @@ class _Drawing:
         if free:
             yield tag("path", class_="contour free", d=path_text(free))
 
-    def _labels(self, regions: Sequence[Sequence[Sequence[tuple[float, float]]]], size: float) -> Iterator[Markup]:
-        """The heights of the contours, along them, none over another."""
-        taken: list[Box] = [(x - 0.3 * size * len(name), y - 0.7 * size, x + 0.3 * size * len(name), y + 0.7 * size)
-                            for name, x, y in self._named()]
+    def _words(self, regions: Sequence[Sequence[Sequence[tuple[float, float]]]], size: float,
+               marks: Sequence[Box] = ()) -> Iterator[Markup]:
+        """The names of what stands there now, and the heights of the contours, none over another, nor over marks."""
+        names = list(self._named(size, marks))
+        yield from self._labels(regions, size, [*marks, *(name.box for name in names)])
+        for name in names:
+            if name.leader is not None:
+                (x0, y0), (x1, y1) = name.leader
+                yield tag("path", class_="leader", d=f"M{number(x0)} {number(-y0)}L{number(x1)} {number(-y1)}")
+            yield tag("text", name.text, class_="name", x=name.x, y=-name.y)
+
+    def _named(self, size: float, marks: Sequence[Box]) -> Iterator[Label]:
+        board = LabelBoard(self.frame, size)
+        for box in marks:
+            board.take(box)
+        for obstacle in self.setup.obstacles:
+            boxes = np.array([bounds(solid) for solid in obstacle.solids])
+            low, high = (np.clip(corner, self.frame[:2], self.frame[2:]) for corner in
+                         (boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)))
+            if (low < high).all():
+                label = board.place(safe_text(obstacle.name), (*low.tolist(), *high.tolist()))
+                if label is not None:
+                    yield label
+
+    def _labels(self, regions: Sequence[Sequence[Sequence[tuple[float, float]]]], size: float,
+                others: Sequence[Box]) -> Iterator[Markup]:
+        """The heights of the contours, along them, none over another or over others."""
+        taken = [*others]
         for level, rings in zip(self.levels, regions, strict=True):
             words = short(level, self.setup.units)
             half = 0.3 * size * len(words) + 0.2 * size
@@ -219,18 +265,6 @@ class _Drawing:
         for obstacle in self.setup.obstacles:
             shapes = [solid_shape(solid) for solid in obstacle.solids]
             yield tag("g", Markup("").join([tag("title", safe_text(obstacle.name)), *shapes]), class_="obstacle")
-
-    def _names(self, size: float) -> Iterator[Markup]:
-        for name, x, y in self._named():
-            yield tag("text", name, class_="name", x=x, y=-y + 0.35 * size, text_anchor="middle")
-
-    def _named(self) -> Iterator[tuple[str, float, float]]:
-        """The names of what stands there now, and their places."""
-        for obstacle in self.setup.obstacles:
-            boxes = np.array([bounds(solid) for solid in obstacle.solids])
-            x, y = (float(boxes[:, k].min() + boxes[:, k + 2].max()) / 2 for k in (0, 1))
-            if self.frame[0] <= x <= self.frame[2] and self.frame[1] <= y <= self.frame[3]:
-                yield safe_text(obstacle.name), x, y
 
     def _step(self) -> float:
         span = max(self.frame[2] - self.frame[0], self.frame[3] - self.frame[1])
