@@ -12,7 +12,7 @@ from .program.moves import Move, table
 from .program.state import ANYWHERE
 from .repair.run import Run
 from .rules import ceiling
-from .setup.model import Tool
+from .setup.model import Setup, Tool
 
 if TYPE_CHECKING:
     from .repair.limits import Limits
@@ -38,14 +38,18 @@ class Headroom:
         from .repair.limits import Limits
 
         tools = {leg.move.tool for item in run.items for leg in item.legs}
+        # Out of an unknown height nothing is let down to where the stock may be; without one, to below the zero.
+        stock = self.setup.stock
+        floor = 0.0 if stock is None else stock.top + self.setup.clearance.above
         limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
                         max((self.clear_of_all(leg.move) for item in run.items for leg in item.legs
-                             if not leg.trusted), default=-inf))
+                             if not leg.trusted), default=-inf), floor)
+        if stock is not None:
+            limits.everything = max(limits.everything, floor)
         if self.ways.possible:
             limits.way_round = self.ways.at
             if self.setup.repair.detour == "when-faster":
                 limits.faster_round = self.ways.faster
-        stock = self.setup.stock
         numbers = {number for tool in tools for number in self.judge.tools(tool)}
         if any(_is_undercut(self.setup.tools[number]) for number in numbers):
             limits.rise_from = stock.top if stock else inf
@@ -58,6 +62,13 @@ class Headroom:
         place = (ANYWHERE, ANYWHERE, move.end[2])
         nowhere = replace(move, start=place, end=place, upright=False)
         return float(self.judge.needed(table([nowhere]))[0])
+
+
+def rise_from(setup: Setup, number: int) -> float:
+    """The lowest tip height from which a tool may be raised, mm: one that is undercut only where it is free."""
+    if not _is_undercut(setup.tools[number]):
+        return -inf
+    return setup.stock.top if setup.stock is not None else inf
 
 
 def _is_undercut(tool: Tool) -> bool:

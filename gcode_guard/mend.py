@@ -308,6 +308,10 @@ class Mender:
             self.pending = plan.pending_motion
         if left != run.end[2] and not all(known(c) for c in run.end):
             self.carry = left
+            if run.taken is not None:
+                self._trouble(Trouble(run.taken.block.line, 3, "this block takes the height of the tool for a zero or a"
+                                      " home, and the rapids before it must be lifted", "say where the program starts"
+                                      " (machine.start), or go to a known X and Y before this block"))
         self._close_rapids(run)
 
     def _note_style(self, run: Run) -> None:

@@ -43,8 +43,15 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     level = item.legs[-1].move.end[2]
     if item.hole == 0 and lowest(step.before.position[2]) < lowest(level):
         need = max(need, lowest(level))
+    doubt = _level_in_doubt(item)
+    if doubt is not None:
+        if pen.incremental:
+            raise Stuck(item, 3, "nothing says whether the cycle returns to its initial level or to its R level, and"
+                        " under G91 no height can be written out of one that is not known",
+                        "write G98 or G99 before the cycle")
+        need = max(need, doubt)
     lifted: Coordinate = plan.actual
-    if lowest(plan.actual) < need:
+    if lowest(plan.actual) < need or doubt is not None:
         text, lifted = plan._rise_text(item, step.after, need)
         texts.append(text)
     x, y = step.places[item.hole]
@@ -65,6 +72,15 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
         _restate(plan, item, draft, first_piece)
     else:
         _unroll(plan, item, draft, written)
+
+
+def _level_in_doubt(item: Item) -> float | None:
+    """The height at which the tool stands before a hole where cycles return to the initial level, if neither G98 nor
+    G99 was said and it may stand at the R level as well; None where there is no doubt."""
+    stands = lowest(item.step.before.position[2]) if item.hole == 0 else max(
+        (lowest(leg.move.start[2]) for leg in item.legs if not leg.move.shadow), default=-inf)
+    lower = (leg for leg in item.legs if leg.move.shadow and lowest(leg.move.start[2]) < stands)
+    return stands if any(leg.bad for leg in lower) else None
 
 
 def _number(coordinate: Coordinate) -> Decimal | None:

@@ -26,7 +26,8 @@ class Stuck(Exception):
 @dataclass(slots=True)
 class Limits:
     """What heights there are for the tool of a run, mm: `ceiling` of the machine, `everything` (the height that
-    clears the whole table), and the lowest tip height from which an undercut tool may be raised.
+    clears the whole table, the stock too), `floor` (below which nothing is let down out of an unknown height), and the
+    lowest tip height from which an undercut tool may be raised.
 
     `way_round` gives the corners of a way round in XY (mm) for a rapid at a height, None where there is none;
     `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
@@ -34,6 +35,7 @@ class Limits:
 
     ceiling: float = inf
     everything: float = -inf
+    floor: float = -inf
     rise_from: float = -inf
     rise_advice: str = ""
     way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None

@@ -102,9 +102,10 @@ class Plan:
             self._slanted(item, follow, last, place)
 
     def _trusted_need(self, item: Item) -> float:
-        """The height a block needs; out of an unknown height, with nothing near its way, that which clears all."""
+        """The height a block needs; out of an unknown height, with nothing near its way or nothing that asks for more
+        than the stock does (a spindle high above it), that which clears all."""
         untrusted = not all(leg.trusted for leg in item.legs) and lowest(self.actual) == -inf
-        return self.limits.everything if untrusted and item.need == -inf else item.need
+        return max(self.limits.everything, item.need) if untrusted and item.need < self.limits.floor else item.need
 
     def _blame(self, item: Item, place: int) -> None:
         """Names the obstacles of what follows at the level that the item sets."""
@@ -123,7 +124,10 @@ class Plan:
             want = max(want, lowest(self.actual))  # its height is said once more, at a place that is still unknown
         if last and item.need > -inf and known(item.end[0]) and known(item.end[1]):
             want = follow  # an upright end within an obstacle: reported by the guard, not cured by a lift
-        if want > lowest(end) and self._literal_z(item):
+        comes_free = lowest(self.actual) < self.limits.rise_from <= lowest(end) and item.need == -inf and not stays_up
+        if want > lowest(end) and comes_free:
+            self._reach(item, end, place)  # an undercut tool: what follows is mended from where it is free
+        elif want > lowest(end) and self._literal_z(item):
             self._raise_word(item, want)
         elif want > lowest(end) and (item.need > -inf or (stays_up and self.actual != end)):
             raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
@@ -292,7 +296,10 @@ class Plan:
         """The way to a hole of a cycle: where it must be lifted, the tool is led there before the block."""
         need = self._trusted_need(item)
         start = item.legs[0].move.start[2]
-        if need > min((lowest(leg.move.start[2]) for leg in item.legs if leg.bad), default=inf) or (
+        # In another plane than G17 the way across need not be level.
+        lows = (min(lowest(leg.move.start[2]), inf if leg.move.upright else lowest(leg.move.end[2]))
+                for leg in item.legs if leg.bad)
+        if need > min(lows, default=inf) or (
                 need > -inf and lowest(start) == -inf):
             self._may_edit(item, taken_apart=True)
             enter_cycle(self, item, need)

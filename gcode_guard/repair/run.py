@@ -86,11 +86,13 @@ class Item:
 
 @dataclass(slots=True)
 class Run:
-    """The items of a run, and where the tool nominally stands before it. `fresh`: a tool change came before it."""
+    """The items of a run, and where the tool nominally stands before it. `fresh`: a tool change came before it.
+    `taken`: the step behind it that takes the height at which the tool stands for a zero or a home, if there is one."""
 
     items: list[Item] = field(default_factory=list)
     start: Position | None = None
     fresh: bool = False
+    taken: Step | None = None
 
     @property
     def bad(self) -> bool:
@@ -120,6 +122,12 @@ def is_plain(step: Step) -> bool:
             and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
 
 
+def takes_height(step: Step, effect: str) -> bool:
+    """True for an effect that takes the height at which the tool stands for a zero or a home."""
+    has_z = any(word.letter == "Z" for word in step.block.words)
+    return effect in ("G28.1", "G30.1") or (has_z and effect.startswith(("G92 ", "G10 L20 ")))
+
+
 class Runs:
     """Cuts a sequence of steps into runs. `add` returns the run that a step ended, before its own part of the next.
 
@@ -140,7 +148,11 @@ class Runs:
             while taken < len(effects) and effects[taken].after_move == place:
                 effect = effects[taken]
                 taken += 1
-                if effect.what in ("M6", "M98", "M99") or all(known(c) for c in effect.position):
+                if takes_height(step, effect.what) and not all(known(c) for c in effect.position):
+                    self.open.taken = step
+                    self.close()
+                    item = None
+                elif effect.what in ("M6", "M98", "M99") or all(known(c) for c in effect.position):
                     self.close()
                     self.open.fresh = self.open.fresh or effect.what == "M6"
                     item = None

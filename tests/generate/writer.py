@@ -40,6 +40,7 @@ class Style:
     first_block_full: bool = False
     expressions: bool = False
     ending: str = "M30"
+    traverse: str = "rapid"
 
     def but(self, **changes: Any) -> Style:
         return replace(self, **changes)
@@ -169,7 +170,9 @@ class Writer:
         """To `end` about a centre in the plane's two axes (bench mm, both on the grid of the hand)."""
         axes = {17: (0, 1), 18: (0, 2), 19: (1, 2)}[plane]
         start = list(self.position)
-        full = all(Decimal(str(end[axis])) == start[axis] for axis in axes)
+        # An end so near that the increments to it are written as zeros is a full turn.
+        nearest = self.grid * self.scale / 2 if self.incremental else Decimal(0)
+        full = all(abs(Decimal(str(end[axis])) - (start[axis] or 0)) <= nearest for axis in axes)
         words = self.axis_words(*end)
         radius_form = self.style.arcs == "r" and not full
         if radius_form:

@@ -48,9 +48,9 @@ def judge_rapid(move: Move, before: Reading, bench: Bench) -> list[str]:
             depth = contact(sweep, sections, obstacle)
             if depth:
                 found.append(f"line {move.line}: a rapid meets {obstacle.name} by {depth:.4f} mm")
-            elif not may_come_close(move, before):
+            else:
                 depth = clip(sweep, sections, obstacle, bench, rounding)
-                if depth:
+                if depth and not may_come_close(move, before):
                     found.append(f"line {move.line}: a rapid clips {obstacle.name} by {depth:.4f} mm")
     return found
 
