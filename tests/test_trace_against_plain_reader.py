@@ -124,7 +124,7 @@ def loose_jobs(draw: Any) -> tuple[str | None, int | None, str]:
     return text, tool, draw(loose_programs((lambda program: understood(program, options)) if picky else None))
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=QUIET)
+@settings(max_examples=100, deadline=None, suppress_health_check=QUIET)
 @given(job=loose_jobs())
 def test_nothing_passes_on_a_guess(job: tuple[str | None, int | None, str], folder: Path) -> None:
     """Whatever `trace` accepts, the plain reader accepts, with the same moves."""
