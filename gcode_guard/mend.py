@@ -364,7 +364,7 @@ class Mender:
         self.tell(Finding(trouble.line, kind, about + trouble.what, name, trouble.by, trouble.advice))  # type: ignore[arg-type]
 
 
-def _stand(step: Step) -> None:
+def stand(step: Step) -> None:
     """Gives a G0 that leads nowhere a way of no length, so that the place where it leaves the tool is judged too: a
     lift that passes over that place must not come down there."""
     if step.moves or not is_plain(step) or not all(known(c) for c in step.after.position):
