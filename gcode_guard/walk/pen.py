@@ -8,6 +8,7 @@ from math import inf
 from ..setup.model import MM_PER_UNIT, Units, exact
 
 LONGEST_COMMENT = 200  # characters; a block may have 256 (NISTIR 6556, section 3.3)
+LONGEST_NAME = 40
 
 
 class Pen:
@@ -49,6 +50,11 @@ class Pen:
         places = Decimal("0.01") if self.units == "inch" else Decimal("0.1")
         value = (exact(millimetres) / self.scale).quantize(places, rounding=ROUND_HALF_EVEN)
         return f"{value if value else abs(value):f} {'in' if self.units == 'inch' else 'mm'}"
+
+
+def brief(name: str) -> str:
+    """A name, not so long that it would push the figures out of a comment."""
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 3] + "..."
 
 
 def comment(text: str) -> str:

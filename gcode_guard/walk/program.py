@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from math import hypot, inf
+from math import inf
 
 from ..guard import guard
 from ..judge import Judge
@@ -14,9 +14,9 @@ from ..rules import reach_box
 from ..setup import Setup
 from ..setup.errors import printable
 from ..source import Source
-from .pen import Pen, comment
+from .pen import Pen, brief, comment
 from .stops import Stop, Surveyor, Thing, things_of
-from .tour import Place, round_trip
+from .tour import Place, best_order, within
 
 ACROSS = 1500.0  # mm a minute, at the height that clears everything; common practice, no source
 ROOM_ABOVE = 25.0  # mm, that the ways across are higher than they must be; common practice, no source
@@ -51,6 +51,9 @@ def walk(setup: Setup, tool: int | None = None) -> Walk:
     pen = Pen(setup.units)
     reach = reach_box(setup, number)
     surveyor = Surveyor(judge, number, pen, reach)
+    if surveyor.travel() == inf:
+        raise CannotWalk("the dust shoe stays with the gantry, and no height takes it over everything on the table;"
+                         " take it off, and its entry out of the setup, for the walk")
     things = things_of(surveyor, setup)
     if not things:
         raise CannotWalk("the setup has no obstacles and no stock: there is nothing to walk to")
@@ -93,21 +96,15 @@ def _height(setup: Setup, surveyor: Surveyor, things: list[Thing], ceiling: floa
 
 
 def _in_order(things: list[Thing], start: Place | None) -> list[Thing]:
-    """The things by the shortest round trip over their first stops; within each, the nearest stop next."""
-    ordered = [things[k] for k in round_trip(start, [(thing.stops[0].x, thing.stops[0].y) for thing in things])]
-    for thing in ordered:
-        thing.stops[1:] = _nearest_first(thing.stops[0], thing.stops[1:])
-    return ordered
-
-
-def _nearest_first(here: Stop, left: list[Stop]) -> list[Stop]:
-    order = []
-    left = list(left)
-    while left:
-        here = min(left, key=lambda stop: hypot(stop.x - here.x, stop.y - here.y))
-        left.remove(here)
-        order.append(here)
-    return order
+    """The things in the order in which the whole round trip is shortest: to the first stop of each, which is over its
+    middle, over its other stops by the shortest way, and on to the next thing."""
+    places = [[(stop.x, stop.y) for stop in thing.stops] for thing in things]
+    order = best_order(start, places)
+    for k, thing_number in enumerate(order):
+        following = places[order[k + 1]][0] if k + 1 < len(order) else start or places[order[0]][0]
+        thing = things[thing_number]
+        thing.stops = [thing.stops[number] for number in within(places[thing_number], following)]
+    return [things[k] for k in order]
 
 
 class _Writer:
@@ -144,8 +141,8 @@ class _Writer:
         yield "M5"
         sure = f"{self.pen.length(tool.length)} from its tip to the collet face" if tool.length is not None \
             else "its tip where Z was set"
-        yield "M0 " + comment(f"Take the cutter out, or be sure of its length: tool {self.tool}, {tool.name}, {sure}."
-                              " Hand on the stop")
+        name = f"tool {self.tool}" if tool.name == f"tool {self.tool}" else f"tool {self.tool}, {brief(tool.name)}"
+        yield "M0 " + comment(f"Take the cutter out, or be sure of its length: {name}, {sure}. Hand on the stop")
 
     def _visit(self, thing: Thing, stop: Stop, number: int, total: int) -> Iterator[str]:
         if number == 1:  # a rapid: a feed move may not start where the tool is not known to be
@@ -160,10 +157,10 @@ class _Writer:
         return f"G1 X{self.pen.number(x)} Y{self.pen.number(y)} F{self.across}"
 
     def _look(self, thing: Thing, stop: Stop, number: int, total: int) -> str:
-        under = f", above {stop.under}" if stop.under else ""
+        under = f", above {brief(stop.under)}" if stop.under else ""
         air, least = self.pen.length(stop.air), self.pen.length(max(stop.air - stop.off, 0.0))
         most = self.pen.length(stop.air + stop.off)
-        return (f"{number} of {total}: {thing.name}, {stop.what}{under}. Is the tip over it, with {air} of air,"
+        return (f"{number} of {total}: {brief(thing.name)}, {stop.what}{under}. Is the tip over it, with {air} of air,"
                 f" from {least} to {most}")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
 import numpy as np
@@ -13,7 +13,7 @@ from ..program.moves import Kind, Move, table
 from ..program.state import ANYWHERE, Position, Span
 from ..rules import Box
 from ..setup import Obstacle, Setup, Solid
-from ..setup.model import Point2, exact
+from ..setup.model import Piece, Point2, exact
 from ..space.clearance import Sweeps, distances
 from ..space.scene import Scene
 from .pen import Pen
@@ -102,26 +102,38 @@ def _area(solid: Solid) -> float:
     return _polygon_area(solid.outline) + around * solid.radius + 3.15 * solid.radius**2
 
 
+def as_obstacle(setup: Setup) -> Setup:
+    """The bench with its stock alone, as an obstacle. A shoe that stays with the gantry may ride over it."""
+    stock = setup.stock
+    assert stock is not None
+    (x, y), (length, width) = stock.corner, stock.size
+    outline = ((x, y), (x + length, y), (x + length, y + width), (x, y + width))
+    solid = Solid("box", (Piece(outline, 0.0),), stock.top, setup.clearance.tolerance, outline, 0.0)
+    spindle = setup.spindle
+    if spindle is not None and spindle.shoe is not None and spindle.shoe.rides_at is not None:
+        spindle = replace(spindle, shoe=None)
+    return replace(setup, obstacles=(Obstacle("stock", (solid,)),), spindle=spindle)
+
+
 class Surveyor:
     """Finds how low the tip may go at a place with one tool, and what is below it."""
 
     def __init__(self, judge: Judge, tool: int, pen: Pen, reach: Box) -> None:
         self.judge, self.setup, self.tool, self.pen, self.reach = judge, judge.setup, tool, pen, reach
         self.scene = judge.scene
+        self.stock_judge = Judge(as_obstacle(self.setup)) if self.setup.stock is not None else None
 
     def travel(self) -> float:
         """The lowest tip height at which the tool may go anywhere, corners rounded, mm."""
-        anywhere = self.needed([(ANYWHERE, ANYWHERE, Span(-np.inf, -np.inf))], self.setup.machine.corner_rounding)[0]
-        stock = self.setup.stock
-        return max(anywhere, self._over_stock()) if stock is not None else anywhere
+        return self.needed([(ANYWHERE, ANYWHERE, Span(-np.inf, -np.inf))], self.setup.machine.corner_rounding)[0]
 
     def needed(self, places: Sequence[Position], corner: float = 0.0) -> list[float]:
-        moves = [Move(0, Kind.RAPID, place, place, self.tool, None, corner) for place in places]
-        return [float(height) for height in self.judge.needed(table(moves))]
-
-    def _over_stock(self) -> float:
-        assert self.setup.stock is not None
-        return self.setup.stock.top + self.setup.clearance.above + self.setup.clearance.tolerance
+        """The lowest tip heights at some places, mm: above everything that stands there, and above the stock."""
+        moves = table([Move(0, Kind.RAPID, place, place, self.tool, None, corner) for place in places])
+        found = self.judge.needed(moves)
+        if self.stock_judge is not None:
+            found = np.maximum(found, self.stock_judge.needed(moves))
+        return [float(height) for height in found]
 
     def obstacle(self, number: int) -> Thing:
         """The stops over one obstacle."""
@@ -175,8 +187,6 @@ class Surveyor:
         x, y = exact(spot.x), exact(spot.y)
         lowest = self.needed([(x, y, exact(0.0))])[0]
         tops = self._tops(spot.x, spot.y)
-        if number is None:
-            lowest = max(lowest, self._over_stock())
         z = self.pen.up(max(lowest, self.reach[2][0]))
         top, off, under = max(tops, key=lambda found: found[0]) if tops else self._own(number)
         own = "stock" if number is None else self.setup.obstacles[number].name
@@ -189,7 +199,7 @@ class Surveyor:
                  for hull in np.flatnonzero(self._distances(self.scene, x, y) <= SAME_PLACE / 100)] \
             if len(self.scene) else []
         stock = self.setup.stock
-        if stock is not None and not found and all(
+        if stock is not None and all(
                 low - SAME_PLACE <= value <= low + side + SAME_PLACE
                 for value, low, side in zip((x, y), stock.corner, stock.size, strict=True)):
             found.append((stock.top, self.setup.clearance.tolerance, "stock"))

@@ -1,9 +1,9 @@
-"""The shortest round trip over some places: exactly for a few, by improvement for many."""
+"""The shortest round trip over some things with several places each: exactly for a few, by improvement for many."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot
+from math import hypot, inf
 
 import numpy as np
 
@@ -13,50 +13,128 @@ ROUNDS = 50
 Place = tuple[float, float]
 
 
-def round_trip(start: Place | None, places: Sequence[Place]) -> list[int]:
-    """The order of `places` (mm) in which the way from `start` over all of them and back is shortest.
+def best_order(start: Place | None, things: Sequence[Sequence[Place]]) -> list[int]:
+    """The order of things (places in mm) in which the way from `start` over all places of each and back is shortest.
 
-    Without a start, the shortest closed way over the places alone. Exact up to EXACT places (M. Held, R. M. Karp,
-    A dynamic programming approach to sequencing problems, 1962); beyond, a nearest-neighbour tour improved by turning
-    stretches round (G. A. Croes, 1958) and by moving single places until neither helps.
+    A thing is entered at its first place and left, by the shortest way over its other places, for the first place of
+    the next. Without a start, the shortest closed way. Exact up to EXACT things (M. Held, R. M. Karp, A dynamic
+    programming approach to sequencing problems, 1962), as the ways within a thing are; beyond, a nearest-neighbour
+    tour improved by turning stretches round (G. A. Croes, 1958) and by moving single things until neither helps.
     """
-    if len(places) < 2:
-        return list(range(len(places)))
-    points = np.array([start if start is not None else places[0], *places[0 if start is not None else 1 :]])
-    far = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1))
-    order = _exact(far) if len(points) <= EXACT + 1 else _improved(far)
-    return [k - 1 for k in order if k] if start is not None else [0, *(k for k in order if k)]
+    if len(things) < 2:
+        return list(range(len(things)))
+    firsts = [thing[0] for thing in things]
+    ways = [_leaving(thing, [*firsts, *([start] if start is not None else [])]) for thing in things]
+    far = np.array(ways)
+    if start is None:
+        return [0, *_ordered(far)]
+    leaving = [hypot(x - start[0], y - start[1]) for x, y in firsts]
+    whole = np.zeros((len(things) + 1, len(things) + 1))
+    whole[1:, 1:], whole[1:, 0], whole[0, 1:] = far[:, :-1], far[:, -1], leaving
+    return [k - 1 for k in _ordered(whole)]
 
 
-def _exact(far: np.ndarray) -> list[int]:
-    """The best order of all places but 0, from 0 and back."""
+def round_trip(start: Place | None, places: Sequence[Place]) -> list[int]:
+    """The same for single places."""
+    return best_order(start, [[place] for place in places])
+
+
+def within(places: Sequence[Place], following: Place) -> list[int]:
+    """The order of the places of one thing, the first one first, in which the way over them and on is shortest."""
+    if len(places) > EXACT:
+        return _nearest_first(places)
+    paths = _paths(places)
+    last = min(paths, key=lambda k: paths[k][0] + _far(places[k], following))
+    return paths[last][1]
+
+
+def _leaving(places: Sequence[Place], followings: Sequence[Place]) -> list[float]:
+    """How long the way over the places of one thing and on to each of some others is."""
+    if len(places) > EXACT:
+        order = _nearest_first(places)
+        own = sum(_far(places[a], places[b]) for a, b in zip(order, order[1:], strict=False))
+        return [own + _far(places[order[-1]], other) for other in followings]
+    paths = _paths(places)
+    return [min(length + _far(places[k], other) for k, (length, _) in paths.items()) for other in followings]
+
+
+def _paths(places: Sequence[Place]) -> dict[int, tuple[float, list[int]]]:
+    """The shortest ways over all places from the first one, by the place at which they end."""
+    if len(places) == 1:
+        return {0: (0.0, [0])}
+    far = np.hypot(*(np.array(places)[:, None] - np.array(places)[None]).transpose(2, 0, 1))
+    best = _table(far)
+    everything = (1 << len(places)) - 2
+    return {k: (best[everything, k][0], [0, *_back(best, everything, k)]) for k in range(1, len(places))}
+
+
+def _nearest_first(places: Sequence[Place]) -> list[int]:
+    order, left = [0], set(range(1, len(places)))
+    while left:
+        order.append(min(left, key=lambda k: (_far(places[order[-1]], places[k]), k)))
+        left.remove(order[-1])
+    return order
+
+
+def _far(one: Place, other: Place) -> float:
+    return hypot(one[0] - other[0], one[1] - other[1])
+
+
+def _ordered(far: np.ndarray) -> list[int]:
+    """The best order of all but 0, from 0 and back; far[i, j] is the way from i to j."""
+    return _exact(far) if len(far) <= EXACT + 1 else _improved(far)
+
+
+Best = dict[tuple[int, int], tuple[float, int]]
+
+
+def _table(far: np.ndarray) -> Best:
+    """The shortest way from 0 over each subset to each of its ends, and the place before it."""
     count = len(far)
-    best: dict[tuple[int, int], tuple[float, int]] = {(1 << k, k): (float(far[0, k]), 0) for k in range(1, count)}
-    everything = (1 << count) - 2
-    for subset in range(2, everything + 1, 2):
-        for last in range(1, count):
-            if not subset & 1 << last or subset == 1 << last:
-                continue
+    ways = far.tolist()
+    best: Best = {(1 << k, k): (ways[0][k], 0) for k in range(1, count)}
+    for subset in range(2, 1 << count, 2):
+        members = [k for k in range(1, count) if subset & 1 << k]
+        for last in members if len(members) > 1 else ():
             rest = subset ^ 1 << last
-            best[subset, last] = min((best[rest, k][0] + float(far[k, last]), k)
-                                     for k in range(1, count) if rest & 1 << k)
-    last = min(range(1, count), key=lambda k: best[everything, k][0] + float(far[k, 0]))
-    order, subset = [], everything
+            best[subset, last] = min((best[rest, k][0] + ways[k][last], k) for k in members if k != last)
+    return best
+
+
+def _back(best: Best, subset: int, last: int) -> list[int]:
+    order = []
     while subset:
         order.append(last)
         subset, last = subset ^ 1 << last, best[subset, last][1]
     return order[::-1]
 
 
+def _exact(far: np.ndarray) -> list[int]:
+    best, everything = _table(far), (1 << len(far)) - 2
+    last = min(range(1, len(far)), key=lambda k: best[everything, k][0] + float(far[k, 0]))
+    return _back(best, everything, last)
+
+
 def _improved(far: np.ndarray) -> list[int]:
+    """Turning a stretch round is judged by the mean of both directions; what is kept is the best that was met."""
     tour, left = [0], set(range(1, len(far)))
     while left:
         tour.append(min(left, key=lambda k: (far[tour[-1], k], k)))
         left.remove(tour[-1])
+    mean = (far + far.T) / 2
     for _ in range(ROUNDS):
-        if not (_turn(tour, far) or _move(tour, far)):
+        if not (_turn(tour, mean) or _move(tour, mean)):
             break
-    return tour[1:]
+    kept, length = list(tour), inf
+    while _around(tour, far) < length - 1e-9:
+        kept, length = list(tour), _around(tour, far)
+        _move(tour, far)
+    at = kept.index(0)
+    return [*kept[at + 1 :], *kept[:at]]
+
+
+def _around(tour: Sequence[int], far: np.ndarray) -> float:
+    return float(sum(far[a, b] for a, b in zip(tour, [*tour[1:], tour[0]], strict=True)))
 
 
 def _turn(tour: list[int], far: np.ndarray) -> bool:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import io
 import itertools
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, sin
 from pathlib import Path
 
@@ -20,10 +20,11 @@ from gcode_guard.setup import load_setup
 from gcode_guard.source import Source
 from gcode_guard.verify import verify
 from gcode_guard.walk.program import CannotWalk, walk
-from gcode_guard.walk.tour import round_trip, trip_length
+from gcode_guard.walk.tour import best_order, round_trip, trip_length, within
 from tests.generate.benches import GeneratedBench, benches
 from tests.guarding import run, write_bench
-from tests.referee.plain_rule import clip, straight
+from tests.referee.plain_bench import Obstacle
+from tests.referee.plain_rule import clip, needed_height, straight
 
 Place = tuple[float, float, float]
 QUIET = settings(max_examples=28, deadline=None, derandomize=True, database=None, phases=[Phase.generate],
@@ -72,9 +73,17 @@ def hold_walk(folder: Path, bench: GeneratedBench, tool: int) -> bool:
         return False
     plain = read_plainly(made.text.decode())
     sections = bench.bench.assemblies[tool]
+    stock = setup.stock
+    assert stock is not None
+    # What the tool may cut it must not walk into either; a shoe that stays with the gantry rides over it as it may.
+    blank = Obstacle("stock", shapely.box(0.0, 0.0, *stock.size), 0.0, stock.top, setup.clearance.tolerance)
+    standing = [*bench.bench.obstacles, blank]
     for start, end in plain.ways:
-        for obstacle in bench.bench.obstacles:
+        for obstacle in standing:
             assert clip(straight(start, end), sections, obstacle, bench.bench, 0.0) == 0.0
+    for place, _ in plain.stops:  # and no higher than it must be, to the next round number
+        lowest = needed_height(shapely.Point(place[:2]), sections, replace(bench.bench, obstacles=standing), 0.0)
+        assert place[2] <= max(lowest, reach["z"][0] if reach is not None else lowest) + 0.13
     assert reach is None or all(way[1][2] <= reach["z"][1] + 1e-9 for way in plain.ways)
     assert max(way[1][2] for way in plain.ways) == plain.ways[0][0][2]  # it starts up high
     assert not made.missed
@@ -82,8 +91,6 @@ def hold_walk(folder: Path, bench: GeneratedBench, tool: int) -> bool:
         over = [said for place, said in plain.stops
                 if shapely.distance(shapely.Point(place[:2]), obstacle.core) <= obstacle.radius + 0.02]
         assert any(f": {obstacle.name}, " in said for said in over)
-    stock = setup.stock
-    assert stock is not None
     corners = itertools.product((0.0, stock.size[0]), (0.0, stock.size[1]))
     assert all(any(abs(place[0] - x) + abs(place[1] - y) < 0.1 and "stock, corner" in said
                    for place, said in plain.stops) for x, y in corners)
@@ -137,6 +144,32 @@ def test_the_round_trip_is_the_shortest(places: list[tuple[float, float]], start
     assert sorted(order) == list(range(len(places)))
     best = min(trip_length(start, [places[k] for k in tried]) for tried in itertools.permutations(range(len(places))))
     assert trip_length(start, [places[k] for k in order]) == pytest.approx(best)
+
+
+Things = list[list[tuple[float, float]]]
+PLACES = st.lists(st.tuples(st.integers(0, 90), st.integers(0, 90)), min_size=1, max_size=4, unique=True)
+
+
+def whole_length(start: tuple[float, float] | None, things: Things) -> float:
+    return trip_length(start, [place for thing in things for place in thing])
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.lists(PLACES, min_size=1, max_size=4), st.booleans())
+def test_the_way_over_all_stops_is_the_shortest(things: Things, started: bool) -> None:
+    """Against every order of things, and of the places of each behind its first one."""
+    start = (0.0, 0.0) if started else None
+    order = best_order(start, things)
+    assert sorted(order) == list(range(len(things)))
+    walked = []
+    for k, number in enumerate(order):
+        following = things[order[k + 1]][0] if k + 1 < len(order) else start or things[order[0]][0]
+        walked.append([things[number][place] for place in within(things[number], following)])
+    rests = [[[thing[0], *rest] for rest in itertools.permutations(thing[1:])] for thing in things]
+    best = min(whole_length(start, [rests[k][way] for k, way in zip(tried, ways, strict=True)])
+               for tried in itertools.permutations(range(len(things)))
+               for ways in itertools.product(*(range(len(rests[k])) for k in tried)))
+    assert whole_length(start, walked) == pytest.approx(best)
 
 
 def test_a_long_round_trip_is_near_the_shortest() -> None:

@@ -29,7 +29,8 @@ center = [40.0, 20.0]
 size = [20.0, 10.0]
 top = 10.0
 """
-# Top 10, tolerance 1, clearance 3: down to 14. Across: 1 of corner rounding more, and 25 of room, is 40.
+# Top 10, tolerance 1, clearance 3: down to 14. Across: 1 of corner rounding more, and 25 of room, is 40. All corners are
+# as far from the middle; the way home from the fourth is the shortest, and to it over the short sides.
 WHOLE = """(Walk round the bench of bench.toml)
 G21
 G90
@@ -42,22 +43,23 @@ G0 X40.000 Y20.000
 G1 Z14.000 F400.0
 M0 (1 of 5: left /old/ clamp, middle. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
 G1 Z40.000 F1500.0
-G1 X30.000 Y15.000 F1500.0
-G1 Z14.000 F400.0
-M0 (2 of 5: left /old/ clamp, corner 1 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
-G1 Z40.000 F1500.0
-G1 X30.000 Y25.000 F1500.0
-G1 Z14.000 F400.0
-M0 (3 of 5: left /old/ clamp, corner 4 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
-G1 Z40.000 F1500.0
 G1 X50.000 Y25.000 F1500.0
 G1 Z14.000 F400.0
-M0 (4 of 5: left /old/ clamp, corner 3 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
+M0 (2 of 5: left /old/ clamp, corner 3 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
 G1 Z40.000 F1500.0
 G1 X50.000 Y15.000 F1500.0
 G1 Z14.000 F400.0
-M0 (5 of 5: left /old/ clamp, corner 2 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
+M0 (3 of 5: left /old/ clamp, corner 2 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
 G1 Z40.000 F1500.0
+G1 X30.000 Y15.000 F1500.0
+G1 Z14.000 F400.0
+M0 (4 of 5: left /old/ clamp, corner 1 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
+G1 Z40.000 F1500.0
+G1 X30.000 Y25.000 F1500.0
+G1 Z14.000 F400.0
+M0 (5 of 5: left /old/ clamp, corner 4 of 4. Is the tip over it, with 4.0 mm of air, from 3.0 mm to 5.0 mm)
+G1 Z40.000 F1500.0
+G1 X0.000 Y30.000 F1500.0
 M30
 """
 
@@ -67,7 +69,7 @@ def text_of(folder: Path, bench: str, tool: int | None = None) -> str:
 
 
 def test_the_whole_walk_over_one_clamp(tmp_path: Path) -> None:
-    assert text_of(tmp_path, BENCH) == WHOLE
+    assert text_of(tmp_path, BENCH.replace("[machine]", "[machine]\nstart = [0.0, 30.0, 30.0]")) == WHOLE
 
 
 def test_an_inch_bench_walks_in_inches(tmp_path: Path) -> None:
@@ -147,3 +149,23 @@ shoe = { diameter = 90.0, rides_at = 5.0 }
 def test_nothing_on_the_bench_is_nothing_to_walk_to(tmp_path: Path) -> None:
     with pytest.raises(CannotWalk, match="nothing to walk to"):
         text_of(tmp_path, BENCH[: BENCH.index("[[obstacles]]")])
+
+
+def test_the_walk_does_not_run_into_the_stock(tmp_path: Path) -> None:
+    """Something that ends 10 under the stock's top and touches its edge: over its middle the tip comes down to -10 + 4,
+    over the corners at the edge only to 4 above the stock. A shoe that rides 2 above the stock does not hinder it."""
+    stock = "[stock]\ncorner = [50.0, 0.0]\nsize = [200.0, 40.0]\ntop = 0.0\nthickness = 19.0\n"
+    shoe = "[spindle]\nsections = [{ diameter = 20.0, height = 100.0 }]\nshoe = { diameter = 60.0, rides_at = 2.0 }\n"
+    bench = BENCH.replace("top = 10.0", "top = -10.0").replace("6.0", "6.0\nlength = 30.0")
+    text = text_of(tmp_path, bench + stock + shoe)
+    blocks = text.splitlines()
+    down = {blocks[k - 1]: block for k, block in enumerate(blocks) if block.startswith("G1 Z") and "F400" in block}
+    assert down["G0 X40.000 Y20.000"] == "G1 Z-6.000 F400.0"
+    assert down["G1 X50.000 Y25.000 F1500.0"] == "G1 Z4.000 F400.0"
+    assert down["G1 X30.000 Y25.000 F1500.0"] == "G1 Z-6.000 F400.0"
+    assert "corner 3 of 4, above stock. Is the tip over it, with 4.0 mm of air" in text
+
+
+def test_a_long_name_does_not_push_the_air_out_of_the_comment(tmp_path: Path) -> None:
+    text = text_of(tmp_path, BENCH.replace("left (old) clamp", "the clamp that " + 30 * "very " + "long ago was mine"))
+    assert text.count("with 4.0 mm of air, from 3.0 mm to 5.0 mm)") == 5
