@@ -11,7 +11,7 @@ from .moves import Effect, Kind, Move, Step
 from .state import ANYWHERE, Coordinate, Position, Rules, Span, State, moved
 
 LENGTHS = frozenset("XYZIJKRQ")
-ADVICE_START = "give machine.start in the setup, or start the program with a G0 Z and a G0 X Y"
+ADVICE_START = "give machine.start in the setup, or put a G0 Z and a G0 X Y before it"
 ADVICE_LENGTH = "put G43 and the tool's number as H before it, with a G0 Z behind that"
 LONGEST_WAY = Decimal(10) ** 8
 

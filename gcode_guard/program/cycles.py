@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+from math import inf
 
 from .errors import NotUnderstood
 from .state import Coordinate, Cycle, Position, Span, bounds, known
@@ -18,6 +19,7 @@ from .state import Coordinate, Cycle, Position, Span, bounds, known
 # report's own interpreter has it (it leads above the R level where Q is smaller).
 BACK_OFF = Decimal("0.254")
 MOST_PECKS = 10_000
+ADVICE_LEVEL = "give machine.start, or put a G0 Z before the cycle"
 
 
 @dataclass(slots=True)
@@ -72,8 +74,7 @@ def clear_level(initial: Coordinate, level: Decimal, retract: str) -> Coordinate
     if isinstance(initial, Span):
         if bounds(initial)[0] >= level:
             return initial
-        raise NotUnderstood("this cycle returns to a height that is not known (G98)",
-                            "give machine.start, or put a G0 Z before the cycle")
+        raise NotUnderstood("this cycle returns to a height that is not known (G98)", ADVICE_LEVEL)
     return max(initial, level)
 
 
@@ -111,6 +112,9 @@ def _out_rapid(hole: Hole, path: Path) -> None:
 
 def _out_feed(hole: Hole, path: Path) -> None:
     if isinstance(hole.clear, Span):
+        if hole.clear.low < inf:
+            raise NotUnderstood("this cycle returns at feed to a height that is not known (G98)", ADVICE_LEVEL)
+        # No cut is known to end at a height that is only high: what it cuts ends at the R level in any case.
         path.cut(hole.axis, hole.level)
         path.rapid({hole.axis: hole.clear}, "retract")
     else:

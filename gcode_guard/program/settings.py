@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from .codes import CYCLES, OFFSETS
+from .codes import CYCLES, OFFSETS, PROBES
 from .context import ADVICE_START, Context
 from .errors import NotUnderstood
 from .state import ANY_TOOL, ANYWHERE, HIGH, NO_TOOL, Coordinate, Span
@@ -309,7 +309,9 @@ def _here(context: Context, axis: int, code: str) -> Decimal:
         raise NotUnderstood(f"{code} sets {'XYZ'[axis]} right after cutter compensation, while the tool still stands"
                             " beside its path", "move to an absolute X and Y before")
     if isinstance(here, Span) or (axis == 2 and not context.state.length_known):
-        raise NotUnderstood(f"{code} sets {'XYZ'[axis]} where the tool is not known to be", ADVICE_START)
+        raise NotUnderstood(f"{code} sets {'XYZ'[axis]} where the tool is not known to be",
+                            "set a zero that is probed in a program of its own, before this one"
+                            if context.state.motion in PROBES else ADVICE_START)
     return here
 
 

@@ -273,3 +273,12 @@ def test_a_hole_at_a_place_that_is_not_known() -> None:
 def test_a_return_to_a_height_that_is_not_known() -> None:
     refused("G98 G81 X10 Y5 Z-5 R2\n", "height that is not known", start=None)
     assert read("G99 G81 X10 Y5 Z-5 R2\n", start=None).end == (10, 5, 2)
+
+
+@pytest.mark.parametrize("code", ["G84", "G85", "G89"])
+def test_a_return_at_feed_to_a_height_that_is_not_known(code: str) -> None:
+    # A machine height before G43 is none of the program's: the feed out of the hole would end at it.
+    before = "T2 M6\nG0 X0 Y0\nG53 Z-1\nG43 H2\nM3\n"
+    refused(before + block(code), "returns at feed", first_tool=1, zero=(0, 0, 60), after_tool_change="high")
+    found = read(before + "G99 " + block(code), first_tool=1, zero=(0, 0, 60), after_tool_change="high")
+    assert found.path[-1] == (C, (10, 5, 2))

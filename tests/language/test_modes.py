@@ -96,7 +96,8 @@ def test_a_probe_is_not_gone_on_with_by_bare_coordinates() -> None:
 
 def test_what_follows_a_probe_starts_at_a_place_that_is_not_known() -> None:
     refused("G38.2 Z0\nG1 X5\n", "not known to be")
-    refused("G38.2 Z0\nG92 Z0\n", "not known to be")
+    refused("G38.2 Z0\nG92 Z0\n", "not known to be", "in a program of its own")
+    refused("G38.2 Z0\nG10 L20 P1 Z0\n", "not known to be", "in a program of its own")
     assert read("G38.2 Z0\nG0 Z50\nG1 X5\n").end == (5, 0, 50)
 
 
