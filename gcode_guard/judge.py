@@ -76,15 +76,12 @@ class Judge:
         near = np.flatnonzero(self._may_meet(moves))
         kind, tools = moves.kind[near], moves.tool[near]
         usable = (tools != NO_TOOL) & ((kind == Kind.RAPID) | moves.exact[near])
-        near, rapid, tools = near[usable], kind[usable] == Kind.RAPID, tools[usable]
+        near, tools = near[usable], tools[usable]
         for tool in np.unique(tools).tolist():
             for number in self.tools(tool):
-                assembly, mine = self.assemblies[number], tools == tool
-                self._examine_some(moves, near[mine & rapid], assembly, result, rapids=True)
-                self._examine_some(moves, near[mine & ~rapid], assembly, result, rapids=False)
+                self._examine_some(moves, near[tools == tool], self.assemblies[number], result)
         if self.gantry_shoe is not None and not self.gantry_shoe.soft:
-            for rows, rapids in ((near[rapid], True), (near[~rapid], False)):
-                self._examine_some(moves, rows, self._shoe_alone(), result, rapids, at=self.gantry_shoe.rides_at)
+            self._examine_some(moves, near, self._shoe_alone(), result, at=self.gantry_shoe.rides_at)
         for hits in (result.clipped, result.touched):
             hits.sort(key=_move_of)  # so that what is summed up does not depend on where batches end
         return result
@@ -170,11 +167,11 @@ class Judge:
         return result
 
     def _examine_some(self, moves: Moves, rows: Integers, assembly: Assembly, result: Examined,
-                      rapids: bool, at: float | None = None) -> None:
+                      at: float | None = None) -> None:
         """Judges some rows with one assembly; `at` is the height of one that stays with the gantry: no lift helps."""
         if not len(rows):
             return
-        owner, sweeps = self.sweeps(moves, rows, corner=rapids, at=at)
+        owner, sweeps = self.sweeps(moves, rows, corner=True, at=at)
         near = encounters(self.scene, assembly, sweeps, self.beside, self.above)
         if not len(near.move):
             return
@@ -220,7 +217,7 @@ class Judge:
             owner = np.concatenate([owner, bent[part]])
             start, end = np.concatenate([start, first]), np.concatenate([end, last])
             boxed = np.concatenate([boxed, np.zeros(len(part), dtype=bool)])
-            margin = np.concatenate([margin, np.zeros(len(part))])
+            margin = np.concatenate([margin, moves.corner[bend][part] if corner else np.zeros(len(part))])
             sink = np.concatenate([sink, np.full(len(part), SAGITTA)])
             grow = np.concatenate([grow, moves.grow[bend][part] + SAGITTA])
         if at is not None:

@@ -192,7 +192,10 @@ class Mender:
         """Cuts that make contact and such as come close; `step_of` gives the block of a row."""
         touched = {(hit.move, hit.obstacle) for hit in examined.touched}
         for hit in examined.touched:
-            if columns.kind[hit.move] == Kind.RAPID or self.judge.sacrificial[hit.obstacle]:
+            if columns.kind[hit.move] == Kind.RAPID:
+                continue
+            if self.judge.sacrificial[hit.obstacle]:
+                add(self.totals.spoiled, hit, int(columns.line[hit.move]))
                 continue
             if self._may_be_air(columns, hit.move) and self._air_feed(step_of(hit.move), hit, drafts):
                 continue

@@ -62,6 +62,7 @@ class Totals:
     ends_inside: dict[int, ContactSum] = field(default_factory=dict)
     starts_inside: dict[int, ContactSum] = field(default_factory=dict)
     brushed: dict[int, ContactSum] = field(default_factory=dict)
+    spoiled: dict[int, ContactSum] = field(default_factory=dict)
     outside: dict[str, ContactSum] = field(default_factory=dict)
     air_levels: dict[int, float] = field(default_factory=dict)
     advice: dict[int, str] = field(default_factory=dict)
@@ -100,6 +101,11 @@ class Totals:
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
             yield Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
                               found.depth, first_of=found.count)
+        for found in self.spoiled.values():
+            name = names[found.obstacle]
+            what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
+            yield Finding(found.line, "close", f"{what} into \"{name}\", which is sacrificial", name, found.depth,
+                          first_of=found.count)
         for axis, found in self.outside.items():
             yield Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
                               f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,

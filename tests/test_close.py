@@ -1,0 +1,58 @@
+"""What comes inside a clearance and passes: told as `close`, with the line and the obstacle, and never for nothing.
+
+By hand for these tests: a 6 mm cutter, an obstacle with its edge at X90 and its top at Z18, tolerance 1, clearances 3,
+corner rounding 1. Inside the clearance is what comes nearer than 3 + 1 + 3 + 1 = 8 mm and lower than 18 + 1 + 3 + 1 = 23.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.guarding import run, write_bench
+
+BENCH = """
+format = 1
+units = "mm"
+[program]
+starts_in = ["G21", "G90", "G17"]
+[machine]
+start = [0.0, 0.0, 60.0]
+rapid_path = "straight"
+[[tools]]
+number = 1
+diameter = 6.0
+[[obstacles]]
+name = "clamp"
+shape = "box"
+center = [100.0, 0.0]
+size = [20.0, 40.0]
+top = 18.0
+"""
+
+
+def close(program: str, folder: Path, bench: str = BENCH) -> list[tuple[int, Any]]:
+    """The lines and depths of what is told as close, in a program that passes unchanged."""
+    came = run(program, write_bench(folder, bench))
+    assert (came.exit, came.output) == (0, program.encode())
+    assert all((record["kind"], record["obstacle"]) == ("close", "clamp") for record in came.records("finding"))
+    return [(record["line"], record["by_mm"]) for record in came.records("finding")]
+
+
+@pytest.mark.parametrize("program, found", [
+    ("G0 X82 Y0\nG1 Z-1 F100\n", []),
+    ("G0 X82.01 Y0\nG1 Z-1 F100\n", [(2, 24.0)]),
+    ("G0 X82.01 Y0\nG1 Z23 F100\n", []),
+    ("G61\nG0 X82.01 Y0\nG1 Z-1 F100\n", []),
+    ("G61\nG0 X83.01 Y0\nG1 Z-1 F100\n", [(3, 23.0)]),
+    ("G0 X42 Y0\nG1 Z5 F100\nG3 X42 Y0 I19.9 J0\n", []),
+    ("G0 X42 Y0\nG1 Z5 F100\nG3 X42 Y0 I20.1 J0\n", [(3, pytest.approx(18.0, abs=0.02))])])
+def test_a_cut_is_close_inside_the_clearance_with_the_corner_rounding_in_force(tmp_path: Path, program: str,
+                                                                               found: list[tuple[int, Any]]) -> None:
+    assert close(program, tmp_path) == found
+
+
+def test_a_cut_into_what_is_sacrificial_passes_and_is_told(tmp_path: Path) -> None:
+    assert close("G0 X70 Y0\nG1 Z5 F100\nG1 X100\nG1 X70\n", tmp_path, BENCH + "sacrificial = true\n") == [(3, 14.0)]
