@@ -1,7 +1,7 @@
 """What comes inside a clearance and passes: told as `close`, with the line and the obstacle, and never for nothing.
 
 By hand for these tests: a 6 mm cutter, an obstacle with its edge at X90 and its top at Z18, tolerance 1, clearances 3,
-corner rounding 1. Inside the clearance is what comes nearer than 3 + 1 + 3 + 1 = 8 mm and lower than 18 + 1 + 3 + 1 = 23.
+corner rounding 1. Inside the clearance is what comes nearer than 3 + 1 + 3 + 1 = 8 mm, lower than 18 + 1 + 3 + 1 = 23.
 """
 
 from __future__ import annotations
