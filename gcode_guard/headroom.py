@@ -46,6 +46,7 @@ class Headroom:
                              if not leg.trusted), default=-inf), floor)
         if stock is not None:
             limits.everything = max(limits.everything, floor)
+        limits.level = lambda move: float(self.judge.needed(table([move]))[0])
         if self.ways.possible:
             limits.way_round = self.ways.at
             if self.setup.repair.detour == "when-faster":

@@ -4,10 +4,11 @@ cures."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 from ..program.moves import Move
+from ..program.state import Coordinate
 from .edits import Trouble
 from .run import Item, Run
 
@@ -29,6 +30,7 @@ class Limits:
     clears the whole table, the stock too), `floor` (below which nothing is let down out of an unknown height), and the
     lowest tip height from which an undercut tool may be raised.
 
+    `level` gives the height at which the whole way of a rapid across is clear, -inf where it is at any.
     `way_round` gives the corners of a way round in XY (mm) for a rapid at a height, None where there is none;
     `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
     """
@@ -38,8 +40,16 @@ class Limits:
     floor: float = -inf
     rise_from: float = -inf
     rise_advice: str = ""
+    level: Callable[[Move], float] | None = None
     way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
     faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
+
+    def need_from_high(self, item: Item, actual: Coordinate) -> float:
+        """The height that a slope needs out of one that is only known to be high: it may come down anywhere."""
+        if self.level is None:
+            return inf
+        moves = (replace(leg.move, start=(leg.move.start[0], leg.move.start[1], actual)) for leg in item.legs)
+        return max((self.level(move) for move in moves), default=-inf)
 
 
 def advice_on_length(run: Run) -> str:

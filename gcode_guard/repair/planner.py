@@ -171,6 +171,8 @@ class Plan:
     def _slanted(self, item: Item, follow: float, last: bool, place: int) -> None:
         """A block that goes across and changes height: whole where that is clear, else in the order that stays high."""
         end, need = item.end[2], self._trusted_need(item)
+        if isinstance(self.actual, Span) and self.actual != item.step.before.position[2]:
+            need = max(need, self.limits.need_from_high(item, self.actual))
         last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
         want = follow if last else max(follow, need)
         stays_up = want > lowest(end) and not last

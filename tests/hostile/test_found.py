@@ -91,3 +91,12 @@ def test_no_lift_shifts_a_zero_or_a_home(tmp_path: Path, block: str) -> None:
     status, _, texts = outcome(tmp_path, program, 'start = "high"')
     assert status == 3 and "takes the height of the tool" in texts[0]
     assert outcome(tmp_path, program.replace("Z1", "Z8"), 'start = "high"')[:2] == (0, program.replace("Z1", "Z8"))
+
+
+def test_a_slope_out_of_a_height_that_is_only_known_to_be_high_comes_down_at_its_end(tmp_path: Path) -> None:
+    """The first Z is no plain number and cannot be raised, so the tool stays high. The way that follows runs straight
+    past the pin at Z2, but out of an unknown height it may be anywhere between its ends: it goes across first."""
+    program = "#1=1\nG0 X30 Y30 Z[#1+1]\nG0 X0 Y-20 Z[#1+1]\nG1 Z-1\nG0 Z40\nM30\n"
+    status, output, _ = outcome(tmp_path, program, 'start = "high"\nrapid_path = "straight"')
+    assert status == 0
+    assert output == "#1=1\nG0 X30 Y30\nG0 X0 Y-20\nG0 Z[#1+1]\nG1 Z-1\nG0 Z40\nM30\n"
