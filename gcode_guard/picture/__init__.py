@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import tempfile
 from dataclasses import replace
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any
 
 from ..judge import Judge
 from ..program.moves import Move, table
@@ -41,7 +42,7 @@ def write_page(out: IO[bytes], source: Source, setup: Setup, outcome: Outcome, t
 def collect(source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> ReviewPage:
     """All that the page tells of a program, in plain data."""
     judge = Judge(setup)
-    assumptions, findings = _from_log(outcome)
+    assumptions, findings, hit = _from_log(outcome)
     passed = outcome.exit == 0
     new_lines = _new_lines(outcome.changes)
     wanted = {change.line for change in outcome.changes} | {finding.line for finding in findings}
@@ -58,27 +59,29 @@ def collect(source: Source, setup: Setup, outcome: Outcome, tool: int | None) ->
         after = read(Source(outcome.output, "output"), judge, tool, lines, coarsest=coarsest, restarts=finder)
     maker = ItemMaker(judge, before, after, outcome.changes, new_lines)
     page = ReviewPage(setup, outcome.run, outcome.summary, _items(maker, outcome, findings),
-                      _backdrop(before), assumptions)
+                      _backdrop(before), assumptions, hit=hit)
     _restarts(page, finder, outcome.changes)
     _tools(page, before, judge, tool)
     if passed:
         page.mended_sha256 = _digest(outcome.output)
         page.mended_lines = (after or before).lines
     _notes(page, before, outcome, findings)
-    _hits(page, outcome, findings)
     return page
 
 
-def _from_log(outcome: Outcome) -> tuple[list[Assumption], list[Finding]]:
-    """Assumptions and findings as the log has them, so that the page cannot say anything else."""
+def _from_log(outcome: Outcome) -> tuple[list[Assumption], list[Finding], dict[str, str]]:
+    """Assumptions and findings as the log has them, so that the page cannot say anything else, and what happens at
+    each obstacle."""
     assumptions: list[Assumption] = []
     others: list[Finding] = []
+    hit: dict[str, str] = {}
     advised = {(reason.line, reason.kind, reason.sentence) for reason in outcome.reasons}
     with tempfile.TemporaryFile() as copy:
         outcome.log.write_to(copy, outcome.run, outcome.summary)  # type: ignore[arg-type]
         copy.seek(0)
         for raw in copy:
             record = json.loads(raw)
+            _note_hit(record, hit)
             if record["record"] == "assumption" and len(assumptions) < MOST_ASSUMPTIONS:
                 assumptions.append(Assumption(record["about"], record["text"]))
             elif record["record"] == "finding" and len(others) < MOST_FINDINGS:
@@ -87,7 +90,20 @@ def _from_log(outcome: Outcome) -> tuple[list[Assumption], list[Finding]]:
                     others.append(Finding(record["line"], record["kind"], record["text"], record["obstacle"],
                                           record["by_mm"]))
     reasons = sorted(outcome.reasons[:MOST_FINDINGS], key=lambda reason: reason.line)
-    return assumptions, reasons + sorted(others, key=lambda finding: finding.line)
+    return assumptions, reasons + sorted(others, key=lambda finding: finding.line), hit
+
+
+def _note_hit(record: dict[str, Any], hit: dict[str, str]) -> None:
+    """Notes what happens at an obstacle, in a word; what is worse stands over what is less so."""
+    if record["record"] == "change":
+        for name in record["obstacles"]:
+            if hit.get(name, "close") == "close":
+                hit[name] = "cleared"
+    elif record["record"] == "finding" and record["obstacle"]:
+        if record["kind"] == "close":
+            hit.setdefault(record["obstacle"], "close")
+        else:
+            hit[record["obstacle"]] = "meets a move"
 
 
 def findings_of(outcome: Outcome) -> list[Finding]:
@@ -123,9 +139,11 @@ def _items(maker: ItemMaker, outcome: Outcome, findings: list[Finding]) -> list[
 
 
 def _rise(change: Change) -> float:
-    if change.needed_z is None or change.programmed_z is None:
-        return 0.0
-    return change.needed_z - change.programmed_z
+    """How much higher the tool must go, mm; out of an unknown height more than anything else."""
+    if change.programmed_z is None:
+        return math.inf
+    heights = [z for z in (change.needed_z, change.written_z) if z is not None]
+    return max(heights, default=change.programmed_z) - change.programmed_z
 
 
 def _width(setup: Setup) -> float:
@@ -196,17 +214,6 @@ def _notes(page: ReviewPage, reading: Reading, outcome: Outcome, findings: list[
         page.notes.append(f"{summary.findings - len(findings):,} more findings are in the log alone.")
     if reading.left:
         page.notes.append(f"{reading.left:,} moves are not drawn in the plan, since it is not known where they run.")
-
-
-def _hits(page: ReviewPage, outcome: Outcome, findings: list[Finding]) -> None:
-    """What happens at each obstacle, in a word."""
-    for finding in findings:
-        if finding.obstacle:
-            page.hit.setdefault(finding.obstacle, "close" if finding.kind == "close" else "meets a move")
-    for change in outcome.changes:
-        for name in change.obstacles:
-            if page.hit.get(name, "close") == "close":
-                page.hit[name] = "cleared"
 
 
 def _digest(file: IO[bytes]) -> str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
 from ..judge import Judge
 from ..program.moves import Kind, Move
 from ..record.findings import Change, Finding, safe_text
 from ..record.page_model import Corridor, HunkLine, Item, Place
+from ..record.page_words import list_of
 from ..record.summary import length
 from .profile import Worst, assembly_for, profile_of, straight_ends, tightest, worst_of
 from .reading import Reading, path, place_of
@@ -67,9 +69,15 @@ class ItemMaker:
         if worst is not None:
             self._place(item, worst)
             item.corridors = self._corridors(worst)
-            item.profile = profile_of(self.judge, worst, mended, change.written_z)
+            item.profile = profile_of(self.judge, worst, mended, change.written_z, self._is_led_round(worst))
+            item.cause = worst.move.line if worst.move.line != change.line and worst.hit is not None else None
         item.hunk = self._hunk(change.line)
         return item
+
+    def _is_led_round(self, worst: Worst) -> bool:
+        """Whether the worst rapid is one that the mended program leads round what is in its way."""
+        change = self.changed.get(worst.move.line)
+        return change is not None and change.kind == "detour"
 
     def _cause(self, change: Change, moves: list[Move]) -> Worst | None:
         """The rapid that the block is changed for: its own, or one that follows it in the same run."""
@@ -166,10 +174,10 @@ class ItemMaker:
         if not change.obstacles:
             return self._follows(change)
         own = worst is not None and worst.move.line == change.line and not worst.move.upright
-        return f"{self._why(change, worst)} {self._what(change, own)}"
+        return f"{self._why(change, worst)} {self._what(change, own, worst is not None and self._is_led_round(worst))}"
 
     def _why(self, change: Change, worst: Worst | None) -> str:
-        names = _list_of([f"“{shortened(name)}”" for name in change.obstacles])
+        names = list_of([f"“{shortened(name)}”" for name in change.obstacles]) or "an obstacle"
         if worst is None or worst.hit is None:
             return f"Rapids here would come too near to {names}."
         ends = straight_ends(worst.move)
@@ -181,15 +189,15 @@ class ItemMaker:
         which = f"“{shortened(self.judge.names[worst.hit.obstacle])}”"
         deep = length(round(worst.hit.depth, 3), self.units)
         also = [f"“{shortened(name)}”" for name in change.obstacles if name != self.judge.names[worst.hit.obstacle]]
-        others = f" {_list_of(also)} {'stands' if len(also) == 1 else 'stand'} in the way too." if also \
+        others = f" {list_of(also)} {'stands' if len(also) == 1 else 'stand'} in the way too." if also \
             else ""
-        if worst.contact:
-            return f"{subject} the {worst.hit.part} {would} run into {which}: it is {deep} too low to pass over it." \
-                + others
-        return (f"{subject} the {worst.hit.part} {would} come inside the clearance of {which}: it is {deep} too low to"
-                f" pass over it at a clear level.{others}")
+        what = "run into" if worst.contact else "come inside the clearance of"
+        over = "pass over it" if worst.contact else "pass over it at a clear level"
+        low = f": it is {deep} too low to {over}" if math.isfinite(worst.hit.depth) else \
+            ", since its height is not known either"
+        return f"{subject} the {worst.hit.part} {would} {what} {which}{low}.{others}"
 
-    def _what(self, change: Change, own: bool) -> str:
+    def _what(self, change: Change, own: bool, led_round: bool) -> str:
         height = "a height that is clear" if change.written_z is None else f"Z {length(change.written_z, self.units)}"
         if change.kind == "detour":
             return f"The tool is now led round it, at {height}."
@@ -197,7 +205,7 @@ class ItemMaker:
             return f"The block is taken apart: the tool first goes up to {height}, then across."
         if own:
             return f"It now runs at {height}; where it goes in X and Y is as before."
-        return f"So the tool is raised to {height} here, before it goes across."
+        return f"So the tool is raised to {height} here, before it {'is led round it' if led_round else 'goes across'}."
 
     def _follows(self, change: Change) -> str:
         near = min(self.lifted, key=lambda line: abs(line - change.line), default=None)
@@ -236,7 +244,3 @@ def _ways(moves: Iterable[Move]) -> list[list[Place]]:
         else:
             ways.append([start, end])
     return ways
-
-
-def _list_of(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else "an obstacle"

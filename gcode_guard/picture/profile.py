@@ -89,10 +89,12 @@ def tightest(judge: Judge, worst: Worst) -> tuple[Point, float] | None:
     return (x, y), float(found.lowest[deepest])
 
 
-def profile_of(judge: Judge, worst: Worst, mended: list[Move], written_z: float | None) -> Profile:
+def profile_of(judge: Judge, worst: Worst, mended: list[Move], written_z: float | None,
+               led_round: bool = False) -> Profile:
     """The side view of the worst rapid of a change, or move of a finding.
 
-    `mended` are the moves of the mended program in its place, `written_z` the height they run at there.
+    `mended` are the moves of the mended program in its place, `written_z` the height they run at there; `led_round`:
+    they go round what stands there.
     """
     programmed_z, needed_z = lowest_of(worst.move), worst.needed
     move = worst.move
@@ -110,6 +112,8 @@ def profile_of(judge: Judge, worst: Worst, mended: list[Move], written_z: float 
     if boxed:
         notes.append("The control may bend a rapid: what is needed holds for every path between its ends, "
                      "the stepped line for the straight one.")
+    if led_round:
+        notes.append("The tool does not come this way any more: it is led round, as the plan shows.")
     programmed = [] if low[0] is None or low[1] is None else [(0.0, low[0]), (way.length, low[1])]
     return Profile(
         length=way.length, tight=at, silhouettes=_silhouettes(judge, way, assembly, move),
@@ -117,8 +121,10 @@ def profile_of(judge: Judge, worst: Worst, mended: list[Move], written_z: float 
         floor=_floor(judge, way, assembly, move), programmed_z=programmed_z,
         needed_z=needed_z, written_z=written_z, sections=_sections(assembly),
         part=worst.hit.part if worst.hit else "", stock=_stock(judge, way),
-        table_z=judge.setup.table_z, left_over=left_over(judge, move, assembly, written_z), notes=tuple(notes),
-        ends=ends, tight_z=tight[1] if tight and math.isfinite(tight[1]) else programmed_z)
+        table_z=judge.setup.table_z,
+        left_over=None if led_round else left_over(judge, move, assembly, written_z),
+        left_beside=left_beside(judge, mended, assembly) if led_round else None, led_round=led_round,
+        notes=tuple(notes), ends=ends, tight_z=tight[1] if tight and math.isfinite(tight[1]) else programmed_z)
 
 
 def lowest_of(move: Move) -> float | None:
@@ -147,6 +153,24 @@ def left_over(judge: Judge, move: Move, assembly: Assembly, written: float | Non
     if not len(found):
         return None
     return float((written + assembly.from_[found.section] - judge.scene.top[found.hull]).min())
+
+
+def left_beside(judge: Judge, mended: list[Move], assembly: Assembly) -> float | None:
+    """What is left, mm, beside what stands higher than a section of the assembly passes, as measured; None where
+    nothing does."""
+    import shapely
+
+    footprints = [(solid.top, footprint_of(solid)) for obstacle in judge.setup.obstacles for solid in obstacle.solids]
+    left = []
+    for move in mended:
+        ends, low = straight_ends(move), lowest_of(move)
+        if ends is None or low is None or move.kind != Kind.RAPID:
+            continue
+        way = shapely.MultiPoint(ends).envelope if judge.as_box else shapely.LineString(ends)
+        for from_, radius, _ in _sections(assembly):
+            left += [float(shapely.distance(way, footprint)) - radius for top, footprint in footprints
+                     if low + from_ < top]
+    return min(left, default=None)
 
 
 def _margins(judge: Judge, move: Move) -> tuple[float, float, float]:

@@ -29,9 +29,13 @@ from gcode_guard.setup.model import Setup
 
 VERDICTS = {
     "safe": ("Safe as it is", "Nothing has to change: no rapid comes inside the clearance of an obstacle."),
-    "repaired": ("Repaired", "Rapids would have come too near to what stands on the table; they were led clear of it."),
+    "repaired": ("Repaired", "Rapids would have come too near to {names}; they were led clear."),
     "refused": ("Refused", "No program was written. What is listed below must be put right first."),
 }
+MOST_NAMES = 6  # of obstacles in the verdict
+NEVER_SEEN = 0.1  # mm; a backdrop that is less off counts as whole
+HITS = {"cleared": "rapids were led clear of it", "close": "comes close, without contact",
+        "meets a move": "a move meets it"}
 
 
 def write_review(out: IO[bytes], page: ReviewPage) -> None:
@@ -39,17 +43,56 @@ def write_review(out: IO[bytes], page: ReviewPage) -> None:
     setup = page.setup
     plan = draw_plan(setup, page.items, page.backdrop, page.hit)
     write_document(out, "review.html", {
-        "page": page, "setup": setup, "summary": page.summary, "plan": plan, "verdict": VERDICTS[page.summary.verdict],
+        "page": page, "setup": setup, "summary": page.summary, "plan": plan, "verdict": _verdict(page),
+        "reason": next((item for item in page.items if item.trouble), None), "backdrop": _backdrop(page),
+        "hits": _hits(page), "file_name": _file_name(page.run.program),
         "paragraph": summary_paragraph(page.summary), "facts": _item_facts, "side": lambda item: _side(setup, item),
         "tools": [setup.tools[number] for number in page.tools], "unused": [t for n, t in setup.tools.items()
                                                                          if n not in page.tools],
-        "title": f"Review of {safe_text(page.run.program)}"})
+        "title": f"Review of {_file_name(page.run.program)}"})
 
 
 def write_bench(out: IO[bytes], setup: Setup) -> None:
     """Writes the drawing of a bench alone, to be held against the real one. Raises OSError."""
     write_document(out, "bench.html", {"setup": setup, "plan": draw_plan(setup), "tools": list(setup.tools.values()),
                                        "rows": describe(setup), "title": f"Bench of {safe_text(setup.path.name)}"})
+
+
+def _file_name(program: str) -> str:
+    """The program's name without its folders: the foot of the page has the whole of it."""
+    return safe_text(program.rstrip("/").rsplit("/", 1)[-1] or program)
+
+
+def _verdict(page: ReviewPage) -> tuple[str, str]:
+    """The verdict, and what it comes to in a sentence."""
+    title, sentence = VERDICTS[page.summary.verdict]
+    led = [obstacle.name for obstacle in page.setup.obstacles if page.hit.get(obstacle.name) == "cleared"]
+    names = [f"“{page_words.cut(safe_text(name))}”" for name in led]
+    if len(names) > MOST_NAMES:
+        names[MOST_NAMES - 1 :] = [f"{len(names) - MOST_NAMES + 1} others"]
+    listed = page_words.list_of(names) or "what stands on the table"
+    return title, sentence.replace("{names}", listed)
+
+
+def _hits(page: ReviewPage) -> list[str]:
+    """What happens at each obstacle, in words. Of a program that was not understood, nothing good is said."""
+    nothing = "nothing comes near" if page.summary.exit != 4 else "nothing found, as far as the program was read"
+    led = "rapids were led clear of it" if page.summary.verdict != "refused" else "rapids come too near"
+    return [{**HITS, "cleared": led}.get(page.hit.get(o.name, ""), nothing) for o in page.setup.obstacles]
+
+
+def _backdrop(page: ReviewPage) -> str:
+    """What the backdrop shows and what it leaves out, in a sentence."""
+    drawn, units = page.backdrop, page.setup.units
+    if not drawn.cut_count and not drawn.rapid_count:
+        return "No move of the program is drawn, since none was read whose place is known."
+    moves = f"{count(drawn.cut_count, 'cut')} and {count(drawn.rapid_count, 'rapid')}"
+    if drawn.off_by < NEVER_SEEN and not drawn.left_out:
+        return f"Drawn whole: {moves}."
+    left_out = f"; {count(drawn.left_out, 'move')} of them are left out of the picture" if drawn.left_out else ""
+    off_by = f"{page_words.short(drawn.off_by, units)} {'mm' if units == 'mm' else 'in'}"
+    return (f"The backdrop is thinned: {moves} are drawn as {count(drawn.drawn, 'straight piece')}, nowhere farther"
+            f" than {off_by} from where they run{left_out}. Changes and findings are not thinned.")
 
 
 def _side(setup: Setup, item: Item) -> Markup:
@@ -61,14 +104,20 @@ def _item_facts(item: Item, setup: Setup) -> list[tuple[str, str, str, float | N
     """The numbers of an item: (key of the log, what it is, as text, as the log has it)."""
     units = setup.units
     if item.is_change:
-        needed = "nothing" if item.needed_z is None else page_words.needed(item.needed_z, units)
-        rows = [("programmed_z_mm", "programmed Z, lowest of the block", page_words.length(item.programmed_z, units),
+        profile = item.profile
+        needed = "nothing near" if item.needed_z is None else page_words.needed(item.needed_z, units)
+        rows = [("programmed_z_mm", "programmed Z", page_words.length(item.programmed_z, units),
                  millimetres(item.programmed_z)),
-                ("needed_z_mm", "needed by its own rapid", needed, millimetres_rounded_up(item.needed_z)),
-                ("written_z_mm", "written Z", page_words.length(item.written_z, units), millimetres(item.written_z))]
-        if item.profile is not None and item.profile.left_over is not None:
-            rows.append(("", "left above the obstacle as measured",
-                         page_words.length(item.profile.left_over, units), None))
+                ("needed_z_mm", "needed by its own rapid", needed, millimetres_rounded_up(item.needed_z))]
+        if item.cause is not None and profile is not None and profile.needed_z is not None:
+            rows.append(("", f"needed by the rapid of line {item.cause}",
+                         page_words.needed(profile.needed_z, units), None))
+        rows.append(("written_z_mm", "written Z", page_words.length(item.written_z, units),
+                     millimetres(item.written_z)))
+        if profile is not None:
+            for where, left in (("above", profile.left_over), ("beside", profile.left_beside)):
+                if left is not None:
+                    rows.append(("", f"left {where} the obstacle as measured", page_words.length(left, units), None))
         rows.append(("added_s", "added time", page_words.time(item.added_s), seconds(item.added_s)))
         return rows
     if item.by is None:

@@ -73,8 +73,8 @@ class Profile:
     height at which the tip is clear on the straight way. `tight`: the distance at the tightest point, where the tip is
     programmed to run at `tight_z`. `programmed_z`, `needed_z`, `written_z`: those of the whole move. `sections`: the
     assembly from the tip up, (height above the tip, radius, part). `left_over`: what is left between the written way
-    and the top of the obstacle. `front`: the place is not known, and the bench is shown from its front, distances
-    being X.
+    and the top of the obstacle; where the tool is led round (`led_round`) `left_beside`, what is left beside what
+    stands there. `front`: the place is not known, and the bench is shown from its front, distances being X.
     """
 
     length: float
@@ -91,6 +91,8 @@ class Profile:
     stock: tuple[float, float, float, float] | None = None
     table_z: float | None = None
     left_over: float | None = None
+    left_beside: float | None = None
+    led_round: bool = False
     front: bool = False
     ends: tuple[Point, Point] | None = None
     tight_z: float | None = None
@@ -113,7 +115,7 @@ class Item:
 
     `programmed_z`, `needed_z`, `written_z`, `added_s` and `by` are those of the log; `from_z` is the height at which
     the block ends in the program. `brief`: it is one of so many that only its numbers are listed. `mark`: the tightest
-    place, seen from above.
+    place, seen from above. `cause`: the line of the rapid that it is changed for, where that is another one.
     """
 
     number: int
@@ -139,6 +141,12 @@ class Item:
     mark: Point | None = None
     profile: Profile | None = None
     brief: bool = False
+    cause: int | None = None
+
+    @property
+    def state(self) -> str:
+        """What it is, as one word of the style sheet."""
+        return "trouble" if self.trouble else "change" if self.is_change else "remark"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,19 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from gcode_guard.record.findings import safe_text
-from gcode_guard.record.page_model import Backdrop, Corridor, Item, Place
-from gcode_guard.record.page_svg import Box, LabelBoard, Point, nice_step, number, path_text, points_text, tag
+from gcode_guard.record.page_marks import Marks
+from gcode_guard.record.page_model import Backdrop, Item, Place
+from gcode_guard.record.page_shapes import bounds as bounds
+from gcode_guard.record.page_shapes import corridor_shape
+from gcode_guard.record.page_shapes import solid_shape as solid_shape
+from gcode_guard.record.page_svg import Box, LabelBoard, Point, nice_step, number, path_text, tag
 from gcode_guard.record.page_words import MM_PER_INCH, short
-from gcode_guard.setup.model import Obstacle, Setup, Solid
+from gcode_guard.setup.model import Obstacle, Setup
 
 TOO_WIDE = 2.5  # times what stands on the table: a reach beyond that is cut off, or nothing could be seen
-MOST_MARKS = 60  # numbers that stand in the plan all the time; further ones appear when they are chosen
+CROWDED = 40  # items with a way of their own; with more, those that are not chosen are drawn thinly
+LEAST = 60.0  # mm, the least that the picture shows
+TINY = 0.9  # of the letters' size: what is smaller gets a ring round it, or nobody would find it
 LONGEST_NAME = 28
 AT_ONCE = 200  # polylines in one path of many
 
@@ -47,19 +53,22 @@ class _Drawing:
         left, below, edge = 4.6 * size, 4.4 * size, 1.2 * size
         world = [self._stock(), self._reach(), *self._backdrop(), *map(self._obstacle, self._numbered())]
         self._keep_clear()
-        items = self._items()
         words = [*self._axes(), *self._obstacle_labels()]
+        items = self._items()
+        marks = Marks(self.labels, self.size).draw(self.items)
         view = f"{number(x0 - left)} {number(-y1 - edge)} {number(x1 - x0 + left + edge)} " \
                f"{number(y1 - y0 + below + edge)}"
         grid = self._grid()
-        troubled = "troubled" if any(item.trouble for item in self.items) else None
+        states = ["troubled"] if any(item.trouble for item in self.items) else []
+        states += ["crowded"] if sum(not item.brief for item in self.items) > CROWDED else []
         svg = tag("svg", Markup("").join([
             self._defs(), tag("rect", class_="field", x=x0, y=-y1, width=x1 - x0, height=y1 - y0),
             tag("g", Markup("").join([grid, *world]), class_="world", transform="scale(1 -1)"),
-            tag("g", Markup("").join(items), class_="items"),
+            tag("g", Markup("").join(items), class_="items"), self._rings(),
             tag("g", Markup("").join(words), class_="words", font_size=size),
-        ]), id="plan", class_=troubled, viewBox=view, role="group", aria_label="Plan view: the table seen from above",
-            data_letter=size)
+            tag("g", Markup("").join(marks), class_="marks"),
+        ]), id="plan", class_=" ".join(states) or None, viewBox=view, role="group",
+            aria_label="Plan view: the table seen from above", data_letter=size)
         return Plan(svg, tuple(self.notes))
 
     def _numbered(self) -> list[tuple[int, Obstacle]]:
@@ -75,23 +84,18 @@ class _Drawing:
             if item.mark is not None and not item.brief:
                 (x, y) = item.mark
                 self.labels.take((x - half, y - half, x + half, y + half))
-        lines = [line for item in self.items for line in (*flat(item.programmed), *flat(item.mended))]
-        for (x0, y0), (x1, y1) in [pair for line in lines[:200] for pair in zip(line, line[1:], strict=False)]:
-            # A slanting way is kept clear in pieces, since the box round all of it would be mostly empty.
-            pieces = max(1, min(40, int(max(abs(x1 - x0), abs(y1 - y0)) / (2 * self.size))))
-            for k in range(pieces):
-                xs = sorted((x0 + (x1 - x0) * k / pieces, x0 + (x1 - x0) * (k + 1) / pieces))
-                ys = sorted((y0 + (y1 - y0) * k / pieces, y0 + (y1 - y0) * (k + 1) / pieces))
-                self.labels.take((xs[0], ys[0], xs[1], ys[1]), firmly=False)
+        lines = [line for item in self.items for line in (*flat(item.programmed), *flat(item.mended), *item.cuts)]
+        for start, end in [pair for line in lines[:300] for pair in zip(line, line[1:], strict=False)]:
+            self.labels.take_line(start, end, 0.6 * self.size)
         stock = self.setup.stock
         if stock is not None:
             (x, y), (wide, deep) = stock.corner, stock.size
-            self.labels.take((x, y, x + wide, y + deep), firmly=False)
+            self.labels.take((x, y, x + wide, y + deep), LabelBoard.FIELD)
         reach = self.setup.machine.reach or {}
         if "x" in reach and "y" in reach:
             (x0, x1), (y0, y1) = reach["x"], reach["y"]
-            for edge in ((x0, y0, x1, y0), (x0, y1, x1, y1), (x0, y0, x0, y1), (x1, y0, x1, y1)):
-                self.labels.take(edge, firmly=False)
+            for start, end in (((x0, y0), (x1, y0)), ((x0, y1), (x1, y1)), ((x0, y0), (x0, y1)), ((x1, y0), (x1, y1))):
+                self.labels.take_line(start, end, 0.2 * self.size)
 
     # The frame ------------------------------------------------------------------------------------------------
 
@@ -109,7 +113,9 @@ class _Drawing:
         points = points or [(0.0, 0.0), (100.0, 100.0)]
         box = (min(p[0] for p in points), min(p[1] for p in points),
                max(p[0] for p in points), max(p[1] for p in points))
-        margin = 0.04 * max(box[2] - box[0], box[3] - box[1], 50.0)
+        lack_x, lack_y = (max(0.0, LEAST - (box[k + 2] - box[k])) / 2 for k in (0, 1))
+        box = (box[0] - lack_x, box[1] - lack_y, box[2] + lack_x, box[3] + lack_y)
+        margin = 0.04 * max(box[2] - box[0], box[3] - box[1])
         box = (box[0] - margin, box[1] - margin, box[2] + margin, box[3] + margin)
         return self._with_reach(box, margin)
 
@@ -199,6 +205,17 @@ class _Drawing:
         shapes += [solid_shape(solid) for solid in obstacle.solids]
         return tag("g", Markup("").join(shapes), class_=kind, data_obstacle=number_, data_top_mm=obstacle.top)
 
+    def _rings(self) -> Markup:
+        """A ring round each obstacle that would hardly be seen at this scale."""
+        rings = []
+        for obstacle in self.setup.obstacles:
+            x0, y0, x1, y1 = _around([bounds(solid) for solid in obstacle.solids])
+            if max(x1 - x0, y1 - y0) < TINY * self.size:
+                rings.append(tag("circle", class_="ring", cx=(x0 + x1) / 2, cy=-(y0 + y1) / 2, r=0.75 * self.size))
+        if rings:
+            self.notes.append("A thin ring marks an obstacle that is small at this scale; the ring is not to scale.")
+        return tag("g", Markup("").join(rings), class_="rings") if rings else Markup("")
+
     def _obstacle_labels(self) -> list[Markup]:
         words = []
         for place, obstacle in self._numbered():
@@ -233,7 +250,6 @@ class _Drawing:
     # What moves there -----------------------------------------------------------------------------------------
 
     def _items(self) -> list[Markup]:
-        self._reserve_marks()
         whole = [item for item in self.items if not item.brief]
         brief = [item for item in self.items if item.brief]
         ways = (("programmed", [way for item in brief for way in flat(item.programmed)]),
@@ -242,21 +258,8 @@ class _Drawing:
         listed = [tag("g", Markup("").join(shapes), transform="scale(1 -1)")] if shapes else []
         return listed + [self._item(item) for item in whole]
 
-    def _reserve_marks(self) -> None:
-        self.marks: dict[int, tuple[Point, tuple[Point, Point] | None]] = {}
-        board = self.labels
-        half = 0.9 * self.size
-        for item in sorted(self.items, key=lambda item: (not item.trouble, item.number)):
-            if item.mark is None or item.brief or len(self.marks) >= MOST_MARKS:
-                continue
-            x, y = item.mark
-            label = board.place("####", (x - half / 2, y - half / 2, x + half / 2, y + half / 2), lines=2)
-            if label is not None:
-                centre = ((label.box[0] + label.box[2]) / 2, (label.box[1] + label.box[3]) / 2)
-                self.marks[item.number] = (centre, (centre, (x, y)))
-
     def _item(self, item: Item) -> Markup:
-        shapes = [_corridor(corridor) for corridor in item.corridors]
+        shapes = [corridor_shape(corridor) for corridor in item.corridors]
         cuts = "meeting" if item.kind == "cut-contact" else "nearing"
         ways = [("programmed", flat(item.programmed)), ("mended", flat(item.mended)), (cuts, item.cuts)]
         for name, lines in ways:
@@ -265,47 +268,17 @@ class _Drawing:
                 shapes.append(tag("path", class_=name, d=data))
         if item.mark is not None:
             shapes.append(self._cross(item.mark))
-        world = tag("g", Markup("").join(shapes), transform="scale(1 -1)") if shapes else Markup("")
-        mark = self._mark(item)
-        if not world and not mark:
+        if not shapes:
             return Markup("")
-        kind = "trouble" if item.trouble else "change" if item.is_change else "remark"
-        return tag("g", Markup("").join([tag("title", f"{item.number}. line {item.line}: {item.title}"), world, mark]),
-                   class_=f"item {kind}", data_item=item.number)
+        world = tag("g", Markup("").join(shapes), transform="scale(1 -1)")
+        return tag("g", tag("title", f"{item.number}. line {item.line}: {item.title}") + world,
+                   class_=f"item {item.state}", data_item=item.number)
 
     def _cross(self, place: Point) -> Markup:
         half = number(0.45 * self.size)
         x, y = (number(value) for value in place)
         twice = number(0.9 * self.size)
         return tag("path", class_="tightest", d=f"M{x} {y}m-{half} -{half}l{twice} {twice}m0 -{twice}l-{twice} {twice}")
-
-    def _mark(self, item: Item) -> Markup:
-        if item.mark is None:
-            return Markup("")
-        centre, leader = self.marks.get(item.number, (item.mark, None))
-        quiet = item.number not in self.marks
-        size = self.size
-        drawn = []
-        if leader is not None:
-            (ax, ay), (bx, by) = leader
-            drawn.append(tag("line", class_="leader", x1=ax, y1=-ay, x2=bx, y2=-by))
-        x, y = centre[0], -centre[1]
-        # Round for a change, square for what refuses the program, on its corner for a remark.
-        half = 0.85 * size
-        if item.is_change:
-            shape = tag("circle", class_="plate", cx=x, cy=y, r=half)
-        elif item.trouble:
-            shape = tag("rect", class_="plate", x=x - half, y=y - half, width=2 * half, height=2 * half)
-        else:
-            corner = 1.2 * half
-            shape = tag("polygon", class_="plate",
-                        points=points_text([(x, y - corner), (x + corner, y), (x, y + corner), (x - corner, y)]))
-        digits = str(item.number)
-        letter = size * (1.0 if len(digits) < 3 else 0.75)
-        drawn += [shape, tag("text", digits, x=x, y=y + 0.35 * letter, font_size=letter, text_anchor="middle")]
-        return tag("a", Markup("").join(drawn), class_="mark quiet" if quiet else "mark", href=f"#item-{item.number}",
-                   data_item=item.number, data_at=f"{number(x)} {number(y)}",
-                   aria_label=f"{item.number}: line {item.line}, {item.title}")
 
 
 def flat(ways: Sequence[Sequence[Place]]) -> list[list[Point]]:
@@ -317,47 +290,6 @@ def _many(name: str, lines: Sequence[Sequence[Point]]) -> Markup:
     """Many polylines as some paths: a browser strokes several small ones far faster than one huge one."""
     parts = [path_text(lines[k : k + AT_ONCE]) for k in range(0, len(lines), AT_ONCE)]
     return Markup("").join(tag("path", class_=name, d=part) for part in parts if part)
-
-
-def solid_shape(solid: Solid) -> Markup:
-    """The exact footprint of a solid as an SVG shape in world units, Y upward."""
-    outline, radius = solid.outline, solid.radius
-    if len(outline) == 1:
-        return tag("circle", cx=outline[0][0], cy=outline[0][1], r=radius)
-    if len(outline) == 2:
-        return tag("path", d=capsule(outline[0], outline[1], radius))
-    return tag("polygon", points=points_text(outline))
-
-
-def capsule(start: Point, end: Point, radius: float) -> str:
-    """Path data of everything within `radius` of a segment; Y upward."""
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    long = (dx * dx + dy * dy) ** 0.5
-    ux, uy = (dx / long, dy / long) if long > 0 else (1.0, 0.0)
-    nx, ny = -uy * radius, ux * radius
-    r = number(radius)
-
-    def at(x: float, y: float) -> str:
-        return f"{number(x)} {number(y)}"
-
-    return (f"M{at(start[0] + nx, start[1] + ny)}A{r} {r} 0 0 1 {at(start[0] - nx, start[1] - ny)}"
-            f"L{at(end[0] - nx, end[1] - ny)}A{r} {r} 0 0 1 {at(end[0] + nx, end[1] + ny)}Z")
-
-
-def _corridor(corridor: Corridor) -> Markup:
-    (x0, y0), (x1, y1), r = corridor.start, corridor.end, corridor.radius
-    kind = "corridor anywhere" if corridor.box else "corridor"
-    facts = {"class_": kind, "data_part": corridor.part, "data_radius_mm": r}
-    if corridor.box:
-        return tag("rect", x=min(x0, x1) - r, y=min(y0, y1) - r, width=abs(x1 - x0) + 2 * r,
-                   height=abs(y1 - y0) + 2 * r, rx=r, **facts)
-    return tag("path", d=capsule((x0, y0), (x1, y1), r), **facts)
-
-
-def bounds(solid: Solid) -> Box:
-    """The box round a footprint."""
-    xs, ys, r = [p[0] for p in solid.outline], [p[1] for p in solid.outline], solid.radius
-    return min(xs) - r, min(ys) - r, max(xs) + r, max(ys) + r
 
 
 def _around(boxes: Sequence[Box]) -> Box:

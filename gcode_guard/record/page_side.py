@@ -13,8 +13,10 @@ from gcode_guard.record.page_words import MM_PER_INCH, length, needed, short
 from gcode_guard.setup.model import Setup, Tool, Units, stacked
 
 STEEPEST = 0.55  # height to width of the picture; a narrower way is shown with more of what is round it
+FLATTEST = 0.2  # of a longer way only the part round the tightest place is shown
+NAME_ROWS = 4  # of names that there is room for over everything
 ABOVE = 22.0  # mm of the uppermost section that are shown
-LONGEST_NAME = 26
+LONGEST_NAME, SHORT_NAME = 26, 12  # characters; the short one where there is no room for the other
 
 
 def draw_side(profile: Profile, units: Units, name: str) -> Markup:
@@ -29,6 +31,7 @@ class _Side:
         self.low, self.high = self._heights()
         self.left, self.right = self._distances()
         self.size = (self.right - self.left) / 46
+        self.high = max(self.high, self._highest_line() + 1.6 * self.size * min(NAME_ROWS, len(self._shown())))
 
     def _heights(self) -> tuple[float, float]:
         p = self.profile
@@ -52,8 +55,28 @@ class _Side:
         places += [s.begin - s.reach for s in p.silhouettes] + [s.end + s.reach for s in p.silhouettes]
         places += [x for x, _ in p.written]
         left, right = min(places) - 6.0, max(places) + 6.0
-        lack = (self.high - self.low) / STEEPEST - (right - left)
-        return (left - lack / 2, right + lack / 2) if lack > 0 else (left, right)
+        wide = right - left
+        most, least = (self.high - self.low) / FLATTEST, (self.high - self.low) / STEEPEST
+        if wide < least:
+            return left - (least - wide) / 2, right + (least - wide) / 2
+        if wide > most and not p.front:
+            left = min(max(left, p.tight - most / 2), right - most)
+            return left, left + most
+        return left, right
+
+    def _highest_line(self) -> float:
+        """The highest of the ways and clearances: over it names cover nothing but the tool."""
+        p = self.profile
+        levels = [z for z in (p.programmed_z, p.needed_z, p.written_z) if z is not None]
+        return max([*levels, *(s.clear_top for s in p.silhouettes)], default=self.low)
+
+    def _shown(self) -> dict[str, Silhouette]:
+        """The solid that stands for each obstacle by name: the highest that the way crosses, if it crosses one."""
+        shown: dict[str, Silhouette] = {}
+        for solid in sorted(self.profile.silhouettes, key=lambda solid: (self._crossed(solid), solid.top)):
+            if solid.end > self.left and solid.begin < self.right:
+                shown[solid.name] = solid
+        return shown
 
     def draw(self, name: str) -> Markup:
         size = self.size
@@ -118,7 +141,7 @@ class _Side:
     def _ways(self) -> list[Markup]:
         drawn = []
         for name, way in (("programmed", self.profile.programmed), ("mended", self.profile.written)):
-            if len(way) > 1:
+            if len(way) > 1 and not (name == "mended" and self.profile.led_round):
                 drawn.append(tag("path", class_=name, d=path_text([way])))
         return drawn
 
@@ -126,7 +149,7 @@ class _Side:
         p = self.profile
         drawn = []
         for name, tip in (("tool programmed-tool", p.tight_z), ("tool written-tool", p.written_z)):
-            if tip is not None and not (name.startswith("tool written") and tip == p.tight_z):
+            if tip is not None and not (name.startswith("tool written") and (tip == p.tight_z or p.led_round)):
                 drawn.append(tag("polygon", class_=name, points=points_text(
                     outline(p.sections, p.tight, tip, self.high + 5.0))))
         return drawn
@@ -147,18 +170,22 @@ class _Side:
         words.append(tag("text", "Z", x=self.left - 4.0 * size, y=-self.high + 1.0 * size, class_="tick"))
         foot = -self.low + 1.2 * size
         p = self.profile
+        first, last = max(0.0, self.left), min(p.length, self.right)
         if p.ends is None:
             names = [(0.0, "left end of the bench"), (p.length, "right end")]
         elif p.length < 1e-6:
             names = [(0.0, self._place(p.ends[0]))]
         else:
-            names = [(0.0, self._place(p.ends[0])), (p.length, self._place(p.ends[1]))]
+            names = [(at, self._place(_between(*p.ends, at / p.length))) for at in (first, last)]
         for k, (at, words_) in enumerate(names):
             words.append(tag("line", class_="tickmark", x1=at, y1=-self.low, x2=at, y2=-self.low - 0.8 * size))
-            close = len(names) == 2 and p.length < 14 * size
+            close = len(names) == 2 and last - first < 14 * size
             anchor = "middle" if not close else ("end" if k == 0 else "start")
             words.append(tag("text", words_, x=at, y=foot, text_anchor=anchor, class_="tick"))
-        note = f"distance along the way: {short(p.length, self.units)} {'mm' if self.units == 'mm' else 'in'}"
+        unit_name = "mm" if self.units == "mm" else "in"
+        note = f"distance along the way: {short(p.length, self.units)} {unit_name}"
+        if last - first < p.length - 1e-6:
+            note += f"; shown are {short(last - first, self.units)} {unit_name} round the tightest place"
         words.append(tag("text", note, x=(self.left + self.right) / 2, y=-self.low + 2.6 * size,
                          text_anchor="middle", class_="tick"))
         return words
@@ -167,35 +194,38 @@ class _Side:
         return f"X {short(point[0], self.units)}  Y {short(point[1], self.units)}"
 
     def _names(self) -> list[Markup]:
-        """The name of each obstacle once, at the highest of its solids that the way crosses, if it crosses one."""
-        highest: dict[str, Silhouette] = {}
-        for solid in sorted(self.profile.silhouettes, key=lambda solid: (self._crossed(solid), solid.top)):
-            highest[solid.name] = solid
+        """The name of each obstacle once."""
         board = LabelBoard((self.left, self.low, self.right, self.high), self.size)
         p = self.profile
-        for tip in (p.tight_z, p.written_z):
-            if tip is not None:
-                corners = outline(p.sections, p.tight, tip, self.high)
-                for k in range(len(p.sections)):
-                    radius, begin = p.sections[k][1], tip + p.sections[k][0]
-                    board.take((p.tight - radius, begin, p.tight + radius, corners[-1][1] + 99))
+        for tip in (p.tight_z, None if p.led_round else p.written_z):
+            for begin, radius, _ in p.sections:
+                if tip is not None:
+                    board.take((p.tight - radius, tip + begin, p.tight + radius, self.high + 99))
         for z in (p.programmed_z, p.needed_z, p.written_z):
             if z is not None:
                 board.take((self.left, z - 0.1 * self.size, self.right, z + 0.1 * self.size))
+        for solid in p.silhouettes:
+            board.take((solid.begin, self.low, solid.end, solid.top), LabelBoard.LINE)
+        for way in (p.programmed, p.written, *p.floor):
+            for start, end in zip(way, way[1:], strict=False):
+                board.take_line(start, end, 0.3 * self.size)
         words = []
-        for solid in highest.values():
-            name = safe_text(solid.name)
-            name = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
-            name += f", top {short(solid.top, self.units)}"
-            if not self._crossed(solid):
-                name += f" ({short(solid.beside, self.units)} beside)"
-            label = board.place(name, (solid.begin, max(solid.bottom, self.low), solid.end, solid.top))
+        for solid in self._shown().values():
+            target = (max(solid.begin, self.left), max(solid.bottom, self.low), min(solid.end, self.right), solid.top)
+            label = board.place(self._name(solid, LONGEST_NAME), target) \
+                or board.place(self._name(solid, SHORT_NAME), target)
             if label is not None:
                 if label.leader is not None:
                     (ax, ay), (bx, by) = label.leader
                     words.append(tag("line", class_="leader", x1=ax, y1=-ay, x2=bx, y2=-by))
-                words.append(tag("text", name, x=label.x, y=-label.y, class_="name"))
+                words.append(tag("text", label.text, x=label.x, y=-label.y, class_="name"))
         return words
+
+    def _name(self, solid: Silhouette, longest: int) -> str:
+        name = safe_text(solid.name)
+        name = name if len(name) <= longest else name[: longest - 1] + "…"
+        beside = "" if self._crossed(solid) else f" ({short(solid.beside, self.units)} beside)"
+        return f"{name}, top {short(solid.top, self.units)}{beside}"
 
     def _level_names(self) -> list[Markup]:
         p, size = self.profile, self.size
@@ -210,6 +240,10 @@ class _Side:
                              d=f"M{number(self.right)} {number(-z)}L{number(self.right + size)} {number(-at)}"))
             words.append(tag("text", written, x=self.right + 1.3 * size, y=-at + 0.35 * size, class_="value"))
         return words
+
+
+def _between(start: Point, end: Point, part: float) -> Point:
+    return start[0] + (end[0] - start[0]) * part, start[1] + (end[1] - start[1]) * part
 
 
 def outline(sections: Sequence[tuple[float, float, str]], axis: float, tip: float, top: float) -> list[Point]:

@@ -69,49 +69,69 @@ class Label:
 class LabelBoard:
     """Places labels within `frame` so that none covers another or what was taken before.
 
-    `size` is the font's, in the units of the drawing.
+    `size` is the font's, in the units of the drawing. What was taken is FIRM and never covered, a LINE that is covered
+    only where there is no room nearby, or a FIELD that is left free if there is room right beside it.
     """
+
+    FIRM, LINE, FIELD = 0, 1, 2
 
     def __init__(self, frame: Box, size: float) -> None:
         self.frame, self.size = frame, size
-        self._taken: list[Box] = []
-        self._better_free: list[Box] = []
+        self._taken: tuple[list[Box], list[Box], list[Box]] = ([], [], [])
 
-    def take(self, box: Box, *, firmly: bool = True) -> None:
-        """Keeps labels out of a box; if not `firmly`, only where there is room elsewhere nearby."""
-        (self._taken if firmly else self._better_free).append(box)
+    def take(self, box: Box, degree: int = FIRM) -> None:
+        """Keeps labels out of a box."""
+        self._taken[degree].append(box)
+
+    def take_line(self, start: Point, end: Point, wide: float) -> None:
+        """Keeps labels off a straight line. A slanting one is kept clear in pieces, since the box round all of it
+        would be mostly empty."""
+        (x0, y0), (x1, y1) = start, end
+        half = wide / 2
+        slant = min(abs(x1 - x0), abs(y1 - y0))
+        pieces = max(1, min(40, int(max(abs(x1 - x0), abs(y1 - y0)) / (2 * self.size)))) if slant > half else 1
+        for k in range(pieces):
+            xs = sorted((x0 + (x1 - x0) * k / pieces, x0 + (x1 - x0) * (k + 1) / pieces))
+            ys = sorted((y0 + (y1 - y0) * k / pieces, y0 + (y1 - y0) * (k + 1) / pieces))
+            self.take((xs[0] - half, ys[0] - half, xs[1] + half, ys[1] + half), self.LINE)
 
     def width(self, words: str) -> float:
         return len(words) * self.size * LETTER_WIDTH
 
-    def place(self, words: str, target: Box, *, lines: int = 1) -> Label | None:
-        """The nearest free place for `words` round (or in) the box `target`; None where there is no room at all."""
+    def place(self, words: str, target: Box, *, lines: int = 1, over_lines: bool = True) -> Label | None:
+        """The nearest free place for `words` round (or in) the box `target`; None where there is no room at all.
+
+        `over_lines`: it may cover lines where there is no other room.
+        """
         width, height = self.width(words), self.size * 1.25 * lines
         middle = ((target[0] + target[2]) / 2, (target[1] + target[3]) / 2)
         if width < target[2] - target[0] and height < target[3] - target[1]:
-            inside = self._free(middle[0] - width / 2, middle[1] - height / 2, width, height)
+            inside = self._free(middle[0] - width / 2, middle[1] - height / 2, width, height, self.LINE)
             if inside is not None:
                 return self._put(words, inside, None)
-        for rings, careful in ((range(4), True), (range(12), False)):
+        passes = [(range(3), self.FIELD), (range(6), self.LINE), (range(12), self.FIELD)]
+        for rings, degree in passes + ([(range(12), self.FIRM)] if over_lines else []):
             for ring in rings:
                 gap = self.size * (0.5 + 0.9 * ring)
                 for x, y in _round(target, middle, width, height, gap):
-                    box = self._free(x, y, width, height, careful)
+                    box = self._free(x, y, width, height, degree)
                     if box is not None:
                         leader = (_nearest(middle, box), _into(target, box)) if ring > 0 else None
                         return self._put(words, box, leader)
         return None
 
-    def _free(self, x: float, y: float, width: float, height: float, careful: bool = False) -> Box | None:
+    def _free(self, x: float, y: float, width: float, height: float, degree: int) -> Box | None:
+        """The box, if it is free of everything up to a degree."""
         box = (x, y, x + width, y + height)
         frame = self.frame
         if box[0] < frame[0] or box[1] < frame[1] or box[2] > frame[2] or box[3] > frame[3]:
             return None
-        avoided = self._taken + self._better_free if careful else self._taken
-        return None if any(_cross(box, other) for other in avoided) else box
+        return None if any(_cross(box, other) for kept in self._taken[: degree + 1] for other in kept) else box
 
     def _put(self, words: str, box: Box, leader: tuple[Point, Point] | None) -> Label:
-        self._taken.append(box)
+        self.take(box)
+        if leader is not None:
+            self.take_line(*leader, 0.1 * self.size)
         return Label(words, box[0], box[1] + 0.28 * self.size, leader, box)
 
 

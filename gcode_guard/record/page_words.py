@@ -8,6 +8,7 @@ from gcode_guard.setup.model import Units
 
 MM_PER_INCH = 25.4  # exactly, by definition
 NOT_KNOWN = "not known"
+LONGEST_NAME = 40  # characters of a name within a sentence
 
 
 def bare(value: float, units: Units) -> str:
@@ -51,3 +52,13 @@ def short(value: float, units: Units) -> str:
 def time(value: float | None) -> str:
     """A time, or that it was not estimated."""
     return "not estimated" if value is None else duration(value)
+
+
+def cut(name: str) -> str:
+    """A name, cut to what fits into a sentence."""
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+
+
+def list_of(names: list[str]) -> str:
+    """`a`, `a and b`, `a, b and c`; nothing of nothing."""
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else ""

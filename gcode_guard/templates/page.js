@@ -17,7 +17,7 @@
     chosen = number;
     toggle(number, true);
     dropBrief();
-    if (groups[number]) { groups[number].parentNode.appendChild(groups[number]); }
+    [groups[number], marks[number]].forEach(function (node) { if (node) { node.parentNode.appendChild(node); } });
     if (!quietly) {
       document.getElementById("row-" + number).scrollIntoView({ block: "nearest" });
       if (plan.classList.contains("near")) { nearer(); }
@@ -29,7 +29,10 @@
     if (on) { row.setAttribute("aria-current", "true"); } else { row.removeAttribute("aria-current"); }
     row.tabIndex = on ? 0 : -1;
     if (groups[number]) { groups[number].classList.toggle("chosen", on); }
-    if (marks[number]) { marks[number].setAttribute("tabindex", on ? "0" : "-1"); }
+    if (marks[number]) {
+      marks[number].setAttribute("tabindex", on ? "0" : "-1");
+      marks[number].classList.toggle("chosen", on);
+    }
     if (details[number]) { details[number].hidden = !on; }
   }
 
@@ -65,12 +68,14 @@
     });
   });
 
-  Object.keys(groups).forEach(function (number) {
-    groups[number].addEventListener("click", function (event) {
-      event.preventDefault();
-      cameFrom = marks[number] || null;
-      choose(number);
-      if (event.detail === 0) { show(number); }
+  [groups, marks].forEach(function (nodes) {
+    Object.keys(nodes).forEach(function (number) {
+      nodes[number].addEventListener("click", function (event) {
+        event.preventDefault();
+        cameFrom = marks[number] || null;
+        choose(number);
+        if (event.detail === 0) { show(number); }
+      });
     });
   });
 
@@ -96,6 +101,7 @@
     plan.setAttribute("viewBox", [x, y, w, h].join(" "));
     var scale = w / wide[2];
     plan.querySelectorAll("g.words").forEach(function (group) { group.setAttribute("font-size", letters * scale); });
+    plan.querySelectorAll(".ring").forEach(function (ring) { ring.setAttribute("r", 0.75 * letters * scale); });
     plan.querySelectorAll(".mark").forEach(function (mark) {
       var at = mark.dataset.at.split(" ");
       mark.setAttribute("transform", "translate(" + at[0] + " " + at[1] + ") scale(" + scale + ") translate(" +
