@@ -41,6 +41,9 @@ def read_changes(texts: Iterable[str], names: Sequence[str]) -> list[Change]:
 def _read_change(text: str, names: Sequence[str]) -> Change:
     said = printable(text)
     # A name may hold points and equal signs: the longest obstacle that the text begins with is meant.
+    quoted = next((name for name in names if text.startswith(f'"{name}".')), None)
+    if quoted is not None:
+        text = quoted + text[len(quoted) + 2 :]
     name = max((name for name in names if text.startswith(name + ".")), key=len, default=None)
     if name is None:
         known = ", ".join(printable(name) for name in names) or "none"
@@ -193,7 +196,9 @@ class Verdict:
 def differences(changes: Iterable[Change], as_is: Verdict, what_if: Verdict) -> str:
     """What the changes of a setup change for a program, in words, one thing a line."""
     units = what_if.summary.units
-    lines = [_verdicts(as_is.summary, what_if.summary), *_changed_lines(as_is.changes, what_if.changes, units)]
+    lines = [_verdicts(as_is.summary, what_if.summary)]
+    if not as_is.summary.exit and not what_if.summary.exit:  # what is refused is not changed either
+        lines += _changed_lines(as_is.changes, what_if.changes, units)
     before, after = _said(as_is.findings), _said(what_if.findings)
     lines += [f"no longer: {text}" for text in before if text not in after]
     lines += [f"new: {text}" for text in after if text not in before]

@@ -70,7 +70,13 @@ def test_several_at_once_and_names_with_points(tmp_path: Path) -> None:
     assert said.returncode == 3 and said.stdout == ""
     assert "What if no. 2.center = [95, 100]; left clamp.size = [5, 5]:" in said.stderr
     assert "  the program is refused, and safe as it is with the setup as it is" in said.stderr
+    assert "  line " not in said.stderr  # what is refused is not changed either
     assert "  new: line 5: " in said.stderr and 'into "no. 2"' in said.stderr
+
+
+def test_a_name_may_stand_in_quotes(tmp_path: Path) -> None:
+    said = review(tmp_path, "--set", '"left clamp".top=16')
+    assert said.returncode == 1 and "What if left clamp.top = 16:" in said.stderr
 
 
 @pytest.mark.parametrize(("text", "complaint"), [

@@ -29,8 +29,8 @@ center = [40.0, 20.0]
 size = [20.0, 10.0]
 top = 10.0
 """
-# Top 10, tolerance 1, clearance 3: down to 14. Across: 1 of corner rounding more, and 25 of room, is 40. All corners are
-# as far from the middle; the way home from the fourth is the shortest, and to it over the short sides.
+# Top 10, tolerance 1, clearance 3: down to 14. Across: 1 of corner rounding more, and 25 of room, is 40.
+# Each corner is as far from the middle; the way home from the fourth is the shortest, and to it over the short sides.
 WHOLE = """(Walk round the bench of bench.toml)
 G21
 G90
