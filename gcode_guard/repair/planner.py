@@ -15,6 +15,7 @@ from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
+from .home import go_to_made_height, leads_to_made_height
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
 from .run import Item, Run, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
@@ -270,6 +271,9 @@ class Plan:
     def _whole(self, item: Item, follow: float) -> None:
         """G28, G30 and G53: only what stands before them can be changed."""
         need = self._trusted_need(item)
+        if leads_to_made_height(item):
+            go_to_made_height(self, item, need)
+            return
         fixed_end = any(w.letter == "Z" for w in item.step.block.words) and (
             item.kind == "machine" or item.step.after.distance != "G91")
         if need > lowest(self.actual):
@@ -281,6 +285,8 @@ class Plan:
         self._note_level(item)
         before, after = item.legs[0].move.start[2] if item.legs else self.actual, item.end[2]
         if after == before and not fixed_end:
+            if not known(after) and any(leg.move.part == "home-all" for leg in item.legs):
+                self.actual = after  # home with all axes or with those that are named: where Z stands now is in doubt
             return
         if item.kind == "home" and not fixed_end and known(after) and not isinstance(self.actual, Span) \
                 and not isinstance(before, Span) and not isinstance(after, Span):

@@ -100,3 +100,12 @@ def test_a_slope_out_of_a_height_that_is_only_known_to_be_high_comes_down_at_its
     status, output, _ = outcome(tmp_path, program, 'start = "high"\nrapid_path = "straight"')
     assert status == 0
     assert output == "#1=1\nG0 X30 Y30\nG0 X0 Y-20\nG0 Z[#1+1]\nG1 Z-1\nG0 Z40\nM30\n"
+
+
+def test_where_a_way_home_may_take_z_along_nothing_is_known_of_it_afterwards(tmp_path: Path) -> None:
+    """G30 Y0 homes Y alone or everything: behind it the tool stands at the height that was put in, or high."""
+    homes = 'home = [-10.0, -10.0, 75.0]\nhome2 = [-10.0, 40.0, 75.0]\nhome_axes = "unknown"'
+    program = "G0 X0 Y0\nZ30\nT1 M6\nG30 Y0\nG28 X0 Y20\nM30\n"
+    status, output, _ = outcome(tmp_path, program, homes)
+    assert status == 0
+    assert output == "G0 Z5.2\n" + program.replace("G30", "G0 Z5.2\nG30").replace("G28", "G0 Z5.2\nG28")
