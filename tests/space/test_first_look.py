@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from gcode_guard.space import coarse
+from gcode_guard.space import scene as scene_module
 from gcode_guard.space.assembly import Assembly
 from gcode_guard.space.clearance import Sweeps, encounters
 from gcode_guard.space.coarse import may_meet, point_may_meet
@@ -24,6 +25,7 @@ DOWEL = SceneSolid(1, [cylinder((300.0, 100.0), 12.0)], 40.0, 0.0)
 TOOL = Assembly(np.array([0.0, 20.0]), np.array([3.0, 21.0]), ["cutter", "collet nut/spindle"])
 BESIDE, ABOVE = 3.0, 3.5
 FAR = -1000.0
+INF = math.inf
 
 
 def plainly(scene: Scene, tool: Assembly, low: np.ndarray, high: np.ndarray, sideways: float, upward: float) -> bool:
@@ -110,3 +112,68 @@ def test_on_an_empty_table_and_of_no_moves_nothing_is_near() -> None:
     assert may_meet(empty, TOOL, some, some, BESIDE, ABOVE).tolist() == [False, False]
     assert may_meet(Scene.build([CLAMP]), TOOL, some[:0], some[:0], BESIDE, ABOVE).tolist() == []
     assert not point_may_meet(empty, TOOL, 0.0, 0.0, FAR, BESIDE, ABOVE)
+
+
+@pytest.mark.parametrize(
+    ("place", "near"),
+    [
+        ((-40.0, -215.0, 21.9), True), ((-40.0, -215.0, 22.0), False), ((-40.0, -193.5, 5.0), True),
+        ((-40.0, -193.4, 5.0), False), ((-3.5, -215.0, 5.0), True), ((-3.4, -215.0, 5.0), False),
+        ((-40.0, -236.5, 5.0), True), ((-40.0, -236.6, 5.0), False), ((-76.5, -215.0, 5.0), True),
+        ((-76.6, -215.0, 5.0), False),
+    ],
+)
+def test_on_the_other_side_of_zero_it_is_the_same(place: tuple[float, float, float], near: bool) -> None:
+    scene = Scene.build([SceneSolid(0, [box((-40.0, -215.0), (60.0, 30.0))], 18.0, 0.5)])
+    cutter = Assembly(np.zeros(1), np.array([3.0]), ["cutter"])
+    assert point_may_meet(scene, cutter, *place, BESIDE, ABOVE) == near
+    many = np.repeat([place], 130, axis=0)
+    assert may_meet(scene, cutter, many, many, BESIDE, ABOVE).tolist() == [near] * 130
+
+
+def test_a_shoe_that_hangs_below_the_tip_counts_from_where_it_hangs() -> None:
+    scene = Scene.build([CLAMP])
+    shoe = Assembly(np.array([-5.0]), np.array([3.0]), ["shoe"])
+    for z, near in ((26.9, True), (27.0, False)):
+        place = np.array([[40.0, 215.0, z]])
+        assert point_may_meet(scene, shoe, 40.0, 215.0, z, BESIDE, ABOVE) == near
+        assert may_meet(scene, shoe, place, place, BESIDE, ABOVE).tolist() == [near]
+
+
+# The index of the scene -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("how", ["compared", "compared in pieces", "looked up"])
+@pytest.mark.parametrize("shift", [0.0, -1000.0])
+def test_hulls_near_boxes_are_those_whose_bounds_touch(how: str, shift: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Upright blocks in a row and a column, against boxes that overlap, touch or miss them, and endless ones."""
+    if how == "compared in pieces":
+        monkeypatch.setattr(scene_module, "PAIRS_AT_ONCE", 30)
+    if how == "looked up":
+        monkeypatch.setattr(scene_module, "BRUTE_FORCE_HULLS", 0)
+        monkeypatch.setattr(scene_module, "BRUTE_FORCE_PAIRS", 0)
+        monkeypatch.setattr(Scene, "_near_by_comparison", None)
+    else:
+        monkeypatch.setattr(Scene, "_near_by_index", None)
+    blocks = [(float(x), 0.0) for x in range(0, 100, 20)] + [(0.0, float(y)) for y in range(20, 300, 40)]
+    scene = Scene.build([SceneSolid(k, [box((x + shift, y + shift), (8, 6))], 5.0, 0.0)
+                         for k, (x, y) in enumerate(blocks)])
+    edges = [-INF, -500, -7.0, -4.0, -3.0, 0.0, 4.0, 7.0, 12.0, 16.0, 63.0, 77.0, 84.0, 85.0, 257.0, 263.0, 500, INF]
+    boxes = [(x0, y0, x1, y1) for x0, x1 in zip(edges, edges[2:], strict=False)
+             for y0, y1 in zip(edges, edges[3:], strict=False)]
+    low, high = np.array(boxes)[:, :2] + shift, np.array(boxes)[:, 2:] + shift
+    expected = [(row, k) for row in range(len(boxes)) for k, (x, y) in enumerate(blocks)
+                if low[row, 0] <= x + 4 + shift and high[row, 0] >= x - 4 + shift
+                and low[row, 1] <= y + 3 + shift and high[row, 1] >= y - 3 + shift]
+    box_, hull = scene.near(low, high)
+    assert list(zip(box_.tolist(), hull.tolist(), strict=True)) == expected
+    assert 100 < len(expected) < len(boxes) * 6
+
+
+def test_many_hulls_and_many_boxes_are_looked_up_and_few_compared(monkeypatch: pytest.MonkeyPatch) -> None:
+    few, many = 500, 501  # measured: up to 500 hulls, or 200,000 pairs, comparing all is faster
+    monkeypatch.setattr(Scene, "_near_by_index", lambda self, low, high: "looked up")
+    monkeypatch.setattr(Scene, "_near_by_comparison", lambda self, low, high: "compared")
+    for hulls, boxes, how in ((few, 1000, "compared"), (many, 399, "compared"), (many, 400, "looked up")):
+        scene = Scene.build([SceneSolid(0, [cylinder((0, 0), 1)] * hulls, 5.0, 0.0)])
+        assert scene.near(np.zeros((boxes, 2)), np.ones((boxes, 2))) == how

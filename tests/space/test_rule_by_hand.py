@@ -243,3 +243,70 @@ def test_a_batch_answers_like_its_moves(count: int, at_once: int | None, monkeyp
     expected = [max(whole.needed[whole.move == m]) + sweeps.sink[m] for m in near]
     assert heights[near] == pytest.approx(expected)
     assert np.isinf(np.delete(heights, near)).all()
+
+
+def test_a_thin_tool_and_no_clearance_at_all() -> None:
+    """A scriber of 0.4 mm meets the clamp 0.7 mm beside it: 0.2 + 0.5."""
+    scriber = Assembly([0.0], [0.2], ["cutter"])
+    for gap, height in ((0.699, 18.5), (0.701, -INF)):
+        past = Sweeps([(0, 200 - gap, 0)], [(90, 200 - gap, 0)])
+        assert needed_heights(scene(), scriber, past, 0.0, 0.0).tolist() == [height]
+    exact = scene(SceneSolid(0, [box((40, 215), (60, 30))], 18.0, 0.0))
+    within = Sweeps([(0, 199.9, 0)], [(90, 199.9, 0)])
+    assert needed_heights(exact, scriber, within, 0.0, 0.0).tolist() == [18.0]
+
+
+@pytest.mark.parametrize("length", [0.0, 0.25, 0.5, 2.0])
+def test_a_short_move_is_met_where_it_comes_into_reach(length: float) -> None:
+    # Into reach at x = 3.5, halfway along.
+    level = one((3.5 - length / 2, 215, 5), (3.5 + length / 2 + 1e-3, 215, 5))
+    assert level.at[0, 0] == pytest.approx(3.5) or (length == 0.0 and level.at[0, 0] == pytest.approx(3.5, abs=1e-3))
+    down = one((3.5 - length / 2 - 1e-3, 215, 8), (3.5 + length / 2 + 1e-3, 215, 4))
+    assert down.lowest.tolist() == [4.0]
+    up = one((3.5 - length / 2 - 1e-3, 215, 4), (3.5 + length / 2 + 1e-3, 215, 8))
+    assert up.lowest == pytest.approx([6.0], abs=1e-6)
+
+
+# What is left out early -------------------------------------------------------------------------------------------
+
+
+def candidates(table: Scene, tool: Assembly, sweeps: Sweeps, clipping_only: bool) -> set[tuple[int, int, int]]:
+    return {triple for pairs in clearance._near_pairs(table, tool, sweeps, 3.0, 2.5, clipping_only)
+            for triple in zip(*(column.tolist() for column in pairs), strict=True)}
+
+
+@pytest.mark.parametrize("clipping_only", [True, False])
+@pytest.mark.parametrize(("seed", "count"), [(0, 60), (1, 128), (2, 129), (3, 300)])
+def test_nothing_is_looked_at_closely_whose_box_is_clear(seed: int, count: int, clipping_only: bool) -> None:
+    """Box against box by hand, with the widest margins of the batch: what remains is what the exact rule looks at."""
+    rng = np.random.default_rng(seed)
+    start = np.column_stack([rng.uniform(-60, 340, count), rng.uniform(-40, 260, count), rng.uniform(-30, 30, count)])
+    end = start + rng.uniform(-20, 20, (count, 3))
+    sweeps = Sweeps(start, end, rng.random(count) < 0.3, margin=rng.choice([0.0, 1.0], count),
+                    sink=rng.choice([0.0, 0.5], count), grow=rng.choice([0.0, 0.25], count))
+    table = scene(CLAMP, POST, RAIL, SceneSolid(3, [cylinder((20, 160), 9), bar((60, 170), (90, 190), 6)], 25.0, 0.0))
+    tool = Assembly([-2.0, 0.0, 20.0], [1.0, 3.0, 21.0], ["shoe", "cutter", "collet nut/spindle"])
+    expected = set()
+    for m in range(count):
+        for hull in range(len(table)):
+            x0, y0, x1, y1 = table.bounds[hull]
+            for section in range(3):
+                reach = tool.radius[section] + table.tolerance[hull] + 3.0 + 1.0 + 0.25
+                needed = table.top[hull] + table.tolerance[hull] + 2.5 + 1.0 - tool.from_[section]
+                low, high = np.minimum(start[m], end[m]), np.maximum(start[m], end[m])
+                beside = (x0 - reach <= high[0] and x1 + reach >= low[0]
+                          and y0 - reach <= high[1] and y1 + reach >= low[1])
+                if beside and (not clipping_only or low[2] - 0.5 < needed):
+                    expected.add((m, hull, section))
+    assert candidates(table, tool, sweeps, clipping_only) == expected
+    assert 10 < len(expected) < count * 5
+
+
+def test_a_batch_high_above_all_or_far_from_all_is_not_looked_at_closely() -> None:
+    over = Sweeps([(-60, 215, 25)] * 3, [(140, 215, 90)] * 3, margin=1.0, sink=1.0)
+    # 18 + 0.5 + 2.5 + 1 = 22, and the tip may run 1 mm lower.
+    assert candidates(scene(), CUTTER, over, True) == set()
+    assert candidates(scene(), CUTTER, over, False) == {(0, 0, 0), (1, 0, 0), (2, 0, 0)}
+    lower = Sweeps([(-60, 215, 22.9)] * 3, [(140, 215, 90)] * 3, margin=1.0, sink=1.0)
+    assert len(candidates(scene(), CUTTER, lower, True)) == 3
+    assert candidates(scene(), CUTTER, Sweeps([(500, 0, 0)], [(600, 0, 0)]), False) == set()
