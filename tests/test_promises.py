@@ -1,7 +1,7 @@
 """Promises 1 to 6 of the outside, over generated benches and programs.
 
-GEOS through shapely is the referee of clearance, a second reader (tests/referee, written from NISTIR 6556) of what
-the programs do, POSIX patch of the diff.
+GEOS through shapely is the referee of clearance, FCL through python-fcl a second one for straight ways; a second reader
+(tests/referee, written from NISTIR 6556) is that of what the programs do, POSIX patch that of the diff.
 """
 
 from __future__ import annotations
@@ -12,16 +12,18 @@ from pathlib import Path
 
 import pytest
 import tomlkit
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from tests.generate.benches import GeneratedBench, benches
 from tests.generate.extras import EXTRAS
 from tests.generate.programs import GeneratedProgram, programs
 from tests.guarding import Guarded, run, write_bench
+from tests.referee.plain_bench import bench_of
 from tests.referee.plain_judge import judge
 from tests.referee.plain_options import options_of
 from tests.referee.plain_reader import read
+from tests.referee.plain_solids import judge_by_solids
 
 QUIET = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -35,7 +37,9 @@ def hold_promises(folder: Path, bench: GeneratedBench, program: GeneratedProgram
         assert not any("defect" in record["text"] for record in came.records("finding"))
         return
     options = options_of(bench.setup, program.tool)
-    assert judge(read(program.data, options), read(came.output, options), bench.setup, bench.files) == []
+    before, after = read(program.data, options), read(came.output, options)
+    assert judge(before, after, bench.setup, bench.files) == []
+    assert judge_by_solids(before, after, bench_of(bench.setup, bench.files)) == []
     again = run(came.output, setup, program.tool)
     assert (again.exit, again.output, again.diff) == (0, came.output, b"")
     hold_bytes(program.data, came)
@@ -90,6 +94,26 @@ def test_most_generated_programs_are_mended(tmp_path: Path) -> None:
     collect()
     assert verdicts.count("refused") < 0.4 * len(verdicts)
     assert verdicts.count("repaired") > 0.2 * len(verdicts)
+
+
+def test_the_second_referee_sees_what_the_first_sees() -> None:
+    """Neither may be blind: over straight rapids both find fault with the same programs, as they were written."""
+    verdicts = []
+
+    @settings(max_examples=60, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+    @given(st.data())
+    def collect(data: st.DataObject) -> None:
+        bench = data.draw(benches(rapid_path="straight", start="given"))
+        program = data.draw(programs(bench))
+        reading = read(program.data, options_of(bench.setup, program.tool))
+        known = [move for move in reading.moves if None not in (*move.start, *move.end)]
+        assume(len(known) == len(reading.moves))
+        verdicts.append((any(" a rapid " in said for said in judge(reading, reading, bench.setup, bench.files)),
+                         bool(judge_by_solids(reading, reading, bench_of(bench.setup, bench.files)))))
+
+    collect()
+    assert all(first == second for first, second in verdicts)
+    assert sum(second for _, second in verdicts) > 0.1 * len(verdicts)
 
 
 def with_low_ceiling(bench: GeneratedBench, ceiling: float, air_feeds: bool, detour: str) -> GeneratedBench:
