@@ -238,10 +238,10 @@ def main() -> None:
     shutil.rmtree(copy / "mutants" / "tests")
     shutil.copytree(ROOT / "tests", copy / "mutants" / "tests", ignore=shutil.ignore_patterns("__pycache__"))
     wanted = [f"gcode_guard.{file.replace('/', '.')}." for file in asked.only] or [f"gcode_guard.{r}." for r in ROOMS]
-    names = [name for name in mutants_of(copy) if any(name.startswith(start) for start in wanted)
-             and (results.get(name, ("", ""))[0] in (SURVIVED, UNREACHED) if asked.again else name not in results)]
     part, parts = map(int, asked.part.split("/"))
-    names = names[part - 1 :: parts]
+    names = [name for name in mutants_of(copy) if any(name.startswith(start) for start in wanted)][part - 1 :: parts]
+    names = [name for name in names
+             if (results.get(name, ("", ""))[0] in (SURVIVED, UNREACHED) if asked.again else name not in results)]
     os.environ.update(CI="1", MUTANT_UNDER_TEST="")
     os.chdir(copy)
     import mutmut.__main__ as mutmut
