@@ -92,7 +92,7 @@ def perform(code: str, hole: Hole, places: list[dict[int, Coordinate]], path: Pa
         if number == 0 and known(here) and below:
             path.rapid(place, "traverse", shadow=True)
             path.rapid({axis: hole.level}, "up")
-        elif doubtful_level:
+        elif doubtful_level and bounds(here)[0] > -inf:  # behind G88 the height is not known by either reading
             _across_at_level(path, place, hole)
         path.rapid(place, "traverse")
         path.rapid({axis: hole.level}, "down")

@@ -15,6 +15,7 @@ from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
+from .home import ends_below
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
 from .run import Item, Run, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
@@ -270,6 +271,8 @@ class Plan:
     def _whole(self, item: Item, follow: float) -> None:
         """G28, G30 and G53: only what stands before them can be changed."""
         need = self._trusted_need(item)
+        if item.kind == "home" and ends_below(self, item, need):
+            return
         fixed_end = any(w.letter == "Z" for w in item.step.block.words) and (
             item.kind == "machine" or item.step.after.distance != "G91")
         if need > lowest(self.actual):

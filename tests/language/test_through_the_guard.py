@@ -201,3 +201,47 @@ def test_what_helps_where_no_tool_length_is_in_force(guard: Guard, between: str,
 def test_a_cut_where_no_tool_length_is_in_force(guard: Guard) -> None:
     came = guard("T1 M6\nG1 X200\nG43 H1\nG0 Z50\nM30\n", 'after_tool_change = "high"')
     assert came.exit == 4 and "put G43" in came.records("finding")[0]["text"]
+
+
+# Homes that the program made, and points on the way home ------------------
+
+STORED = "G0 Z50\nX200 Y0\nY100\nZ5\nG28.1\nG0 Z50\nX0 Y0\nY{y}\nZ{z}\n{home}\nM30\n"
+
+
+@pytest.mark.parametrize(("y", "z", "home"), [
+    (100, 5, "G28"), (100, 50, "G28"), (100, 5, "G91 G28 X0 Y0 Z0"), (80, 5, "G28"), (120, 5, "G28")])
+def test_a_home_that_was_stored_low_behind_the_clamp(guard: Guard, y: int, z: int, home: str) -> None:
+    # Whatever is put before it, the way home comes down to Z5 and leads through the clamp.
+    program = STORED.format(y=y, z=z, home=home)
+    came = guard(program, 'home_axes = "named"')
+    (finding,) = came.records("finding")
+    assert (came.exit, finding["line"], finding["kind"]) == (3, 10, "rapid-contact")
+    assert "stored itself" in finding["text"]
+    # What the advice says: first over that place, then home.
+    assert guard(program.replace(home, f"G0 X200 Y100\n{home}"), 'home_axes = "named"').exit == 0
+
+
+@pytest.mark.parametrize(("y", "home"), [(300, "G28"), (100, "G91 G28 Z0"), (100, "G91 G28 X0")])
+def test_a_home_that_was_stored_low_with_nothing_on_the_way(guard: Guard, y: int, home: str) -> None:
+    came = guard(STORED.format(y=y, z=5, home=home), 'home_axes = "named"')
+    # X alone goes at the height that it comes with, which can be raised.
+    assert set(written(came)) == ({23.0} if "X0" in home else set())
+
+
+@pytest.mark.parametrize(("point", "status"), [("Z-4", 4), ("Z0", 0), ("Z4", 0), ("X5 Z-1", 4), ("X5 Y5", 0)])
+def test_a_point_on_the_way_home_whose_height_is_not_known(guard: Guard, point: str, status: int) -> None:
+    came = guard(f"G28\nG0 X200\nG91 G30 {point}\nG90\nM30\n", 'home_axes = "all"')
+    assert came.exit == status
+    if status:
+        (finding,) = came.records("finding")
+        assert finding["line"] == 3 and "height that is not known" in finding["text"]
+
+
+@pytest.mark.parametrize("level", ["", "G98 ", "G99 "])
+def test_behind_a_hole_that_is_left_by_hand(guard: Guard, level: str) -> None:
+    # G88 leaves the height to the operator: the way on goes over everything, whichever level a cycle returns to.
+    came = guard(f"M3\n{level}G88 X0 Y100 Z-1 R2 P1\nX200\nM30\n")
+    assert came.exit == 0
+    lines = came.output.decode().splitlines()
+    assert lines[2:4] == ["G0 Z23.0", "G0 X200.0 Y100.0"]
+    assert guard(came.output.decode()).diff == b""

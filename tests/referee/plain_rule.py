@@ -66,6 +66,9 @@ def rapid_sweep(move: Move, straight_paths: bool) -> Sweep:
     if start[2] is None and upright(move):
         # Out of an unknown height an upright rapid is judged at its end: it may have come from below or from above.
         heights[0] = heights[1]
+    if upright(move) and not known_xy:
+        # Where it stands it stood before: a rise at an unknown place is judged at its end too.
+        heights[0] = heights[1]
     if straight_paths and known_xy and all(math.isfinite(h) for h in heights):
         return straight((start[0], start[1], heights[0]), (end[0], end[1], heights[1]))  # type: ignore[arg-type]
     low, high = [], []
