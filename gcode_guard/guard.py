@@ -125,6 +125,10 @@ class _Copier:
         self._output.flush()
 
 
+def _ignore(about: str, text: str) -> None:
+    """Takes an assumption of a trial, which is told already."""
+
+
 def _count(data: bytes) -> int:
     lines = int(np.count_nonzero(np.frombuffer(data, dtype=np.uint8) == 10))
     return lines + (bool(data) and not data.endswith(b"\n"))
@@ -197,13 +201,24 @@ class _Work:
         if self.mender.exit == 3 and self.mender.totals.blocked:
             from .advice import advise
 
-            self.mender.totals.advice = advise(self._reader(self.source), self.judge, self.mender.totals.blocked)
+            self.mender.totals.advice = advise(lambda: self._reader(self.source), self.judge,
+                                               self.mender.totals.blocked, self._passes)
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
         if self.mender.exit == 0:
             copier.finish(held)
         self._assumptions(reader, facts)
+
+    def _passes(self, setup: Setup, obstacle: int) -> bool:
+        """Whether nothing of the program would be refused for an obstacle of another setup."""
+        found: list[Finding] = []
+        reader, mender = self._reader(self.source), Mender(Judge(setup), found.append, _ignore)
+        for _ in mender.batches(reader):
+            pass
+        mender.finish(reader.interpreter.state.ended)
+        name = setup.obstacles[obstacle].name
+        return not any(f.obstacle == name and f.kind not in ("close", "in-stock") for f in found)
 
     def _take(self, batch: Batch, facts: Facts, copier: _Copier, held: dict[int, Edit]) -> None:
         if facts.calls:

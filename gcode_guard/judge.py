@@ -5,7 +5,9 @@ Guard and proof both ask here. It joins the rooms: moves of the program, geometr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import inf
 
 import numpy as np
@@ -26,12 +28,14 @@ SAGITTA = 0.005  # mm, how far a chord may lie beside the arc that it stands for
 
 @dataclass(slots=True)
 class Hit:
-    """The worst encounter of a move with an obstacle: how deep in mm, and with which part of the assembly."""
+    """The worst encounter of a move with an obstacle: how deep in mm, with which part of the assembly, and which tip
+    height would clear it, mm (inf: none)."""
 
     move: int
     obstacle: int
     depth: float
     part: str
+    needed: float
 
 
 @dataclass(slots=True)
@@ -80,8 +84,9 @@ class Judge:
         for tool in np.unique(tools).tolist():
             for number in self.tools(tool):
                 self._examine_some(moves, near[tools == tool], self.assemblies[number], result)
-        if self.gantry_shoe is not None and not self.gantry_shoe.soft:
-            self._examine_some(moves, near, self._shoe_alone(), result, at=self.gantry_shoe.rides_at)
+        riding = self.riding_shoe
+        if riding is not None:
+            self._examine_some(moves, near, riding[0], result, at=riding[1])
         for hits in (result.clipped, result.touched):
             hits.sort(key=_move_of)  # so that what is summed up does not depend on where batches end
         return result
@@ -100,22 +105,27 @@ class Judge:
         near = np.zeros(len(moves), dtype=bool)
         for number in numbers:
             near |= may_meet(self.scene, self.assemblies[number], low, high, beside, above)
-        if self.gantry_shoe is not None and not self.gantry_shoe.soft:
-            level = np.full(len(moves), self.gantry_shoe.rides_at)
+        riding = self.riding_shoe
+        if riding is not None:
+            level = np.full(len(moves), riding[1])
             low, high = (np.column_stack((corner[:, 0], corner[:, 1], level)) for corner in (low, high))
-            near |= may_meet(self.scene, self._shoe_alone(), low, high, beside, above)
+            near |= may_meet(self.scene, riding[0], low, high, beside, above)
         return near
 
     def is_clear(self, place: tuple[float, float, float], tool: int, grow: float) -> bool:
         """True where the tip surely makes no contact at a place: a first look that costs little."""
-        if self.gantry_shoe is not None:
+        if self.riding_shoe is not None:
             return False
         return not any(point_may_meet(self.scene, self.assemblies[number], *place, grow, 0.0)
                        for number in self.tools(tool))
 
-    def _shoe_alone(self) -> Assembly:
-        assert self.gantry_shoe is not None
-        return Assembly(np.zeros(1), np.array([self.gantry_shoe.diameter / 2]), ["shoe"])
+    @cached_property
+    def riding_shoe(self) -> tuple[Assembly, float] | None:
+        """A hard shoe that stays with the gantry, and the height of its lower edge, mm; None where there is none."""
+        shoe = self.gantry_shoe
+        if shoe is None or shoe.soft or shoe.rides_at is None:
+            return None
+        return Assembly(np.zeros(1), np.array([shoe.diameter / 2]), ["shoe"]), shoe.rides_at
 
     def brushed(self, moves: Moves) -> list[Hit]:
         """Where a soft shoe's bristles touch an obstacle: reported, never refused or lifted for."""
@@ -150,8 +160,13 @@ class Judge:
         return np.unique(rows[owner[found.move]])
 
     def needed(self, moves: Moves) -> Floats:
-        """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for none."""
+        """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for any, inf where
+        a shoe that stays with the gantry is in the way."""
         result = np.full(len(moves), -inf)
+        riding = self.riding_shoe
+        if riding is not None:
+            owner, sweeps = self.sweeps(moves, np.arange(len(moves)), corner=True, at=riding[1])
+            result[owner[encounters(self.scene, riding[0], sweeps, self.beside, self.above).move]] = inf
         for tool in np.unique(moves.tool).tolist():
             for number in self.tools(tool):
                 rows = np.flatnonzero(moves.tool == tool)
@@ -178,7 +193,8 @@ class Judge:
         owned = rows[owner[near.move]]
         result.clips[owned] = True
         np.maximum.at(result.needed, owned, near.needed if at is None else np.full(len(owned), inf))
-        result.clipped += self._worst(near, owned, assembly)
+        result.clipped += [hit if at is None else replace(hit, needed=inf)
+                           for hit in self._worst(near, owned, assembly)]
         again = np.isin(rows, owned)
         owner, sweeps = self.sweeps(moves, rows[again], corner=False, at=at)
         touching = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
@@ -192,8 +208,8 @@ class Judge:
         keys = np.stack([owned[order], found.obstacle[order]], axis=1)
         first = np.ones(len(order), dtype=bool)
         first[1:] = (keys[1:] != keys[:-1]).any(axis=1)
-        return [Hit(int(owned[k]), int(found.obstacle[k]), float(found.depth[k]), assembly.part[int(found.section[k])])
-                for k in order[first]]
+        return [Hit(int(owned[k]), int(found.obstacle[k]), float(found.depth[k]), assembly.part[int(found.section[k])],
+                    float(found.needed[k])) for k in order[first]]
 
     def sweeps(self, moves: Moves, rows: Integers, corner: bool, at: float | None = None) -> tuple[Integers, Sweeps]:
         """What the tip covers on some moves, and the row among `rows` that each sweep belongs to.
@@ -223,6 +239,14 @@ class Judge:
         if at is not None:
             start[:, 2] = end[:, 2] = at
         return owner, Sweeps(start=start, end=end, box=boxed, margin=margin, sink=sink, grow=grow)
+
+
+def in_the_way(hits: Iterable[Hit]) -> tuple[int, ...]:
+    """The obstacles of some encounters, each once, the one that takes the greatest height first."""
+    worst: dict[int, float] = {}
+    for hit in hits:
+        worst[hit.obstacle] = max(hit.needed, worst.get(hit.obstacle, -inf))
+    return tuple(sorted(worst, key=lambda obstacle: (-worst[obstacle], obstacle)))
 
 
 def _move_of(hit: Hit) -> int:

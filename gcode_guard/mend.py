@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from math import inf
 
 from .headroom import Headroom
-from .judge import Examined, Hit, Judge
+from .judge import Examined, Hit, Judge, in_the_way
 from .mend_lane import OUTSIDE, STYLED_RUNS, StretchMender
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, table
@@ -154,11 +154,11 @@ class Mender:
             self._watch_motion(step)
 
     def _legs(self, moves: list[Move], examined: Examined) -> list[Leg]:
-        names: dict[int, set[int]] = {}
+        hits: dict[int, list[Hit]] = {}
         for hit in examined.clipped:
-            names.setdefault(hit.move, set()).add(hit.obstacle)
+            hits.setdefault(hit.move, []).append(hit)
         return [Leg(move, bool(examined.clips[k]), bool(examined.contact[k]), float(examined.needed[k]),
-                    tuple(sorted(names.get(k, ())))) for k, move in enumerate(moves)]
+                    in_the_way(hits.get(k, ()))) for k, move in enumerate(moves)]
 
     def _count(self, steps: list[Step], moves: list[Move]) -> None:
         self.totals.counts.blocks += len(steps)

@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from .judge import Examined, Hit, Judge
+from .judge import Examined, Hit, Judge, in_the_way
 from .program.block import split_ending
 from .program.lane import Stretch
 from .program.lane_holes import HoleStretch
@@ -130,7 +130,7 @@ class StretchMender:
 
     def _legs(self, step: Step, number: int) -> list[Leg]:
         """The moves of a line with their verdicts."""
-        row = int(np.searchsorted(self.stretch.rows, number))
+        row = self.stretch.row(number)
         return [self._leg(move, row + place) for place, move in enumerate(step.moves)]
 
     def _leg(self, move: Move, row: int) -> Leg:
@@ -138,9 +138,8 @@ class StretchMender:
             self._hits = {}
             for hit in self.examined.clipped:
                 self._hits.setdefault(hit.move, []).append(hit)
-        obstacles = {hit.obstacle for hit in self._hits.get(row, ())}
         return Leg(move, bool(self.examined.clips[row]), bool(self.examined.contact[row]),
-                   float(self.examined.needed[row]), tuple(sorted(obstacles)))
+                   float(self.examined.needed[row]), in_the_way(self._hits.get(row, ())))
 
     # Holes ----------------------------------------------------------------------------------------------------
 

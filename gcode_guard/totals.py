@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from math import inf
 
 from .judge import Hit
 from .record.findings import Finding
@@ -117,10 +118,13 @@ class Totals:
 
     def _air_advice(self, obstacle: int) -> str:
         level = self.air_levels.get(obstacle)
+        otherwise = self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
         if level is None:
-            return self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
+            return otherwise
+        if level == inf:
+            return f"the dust shoe stays with the gantry, and no level passes over it; {otherwise}"
         return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
-                f" {level:.3f} mm; else move or lower the obstacle")
+                f" {level:.3f} mm; else {otherwise}")
 
     def _end_advice(self, obstacle: int) -> str:
         cuts = self.cut_contacts.get(obstacle)

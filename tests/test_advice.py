@@ -75,3 +75,81 @@ def test_says_so_where_no_move_is_enough(tmp_path: Path) -> None:
     came = guard(tmp_path, "pin", f"G0 X-100 Y-100\nG1 Z-25\n{rows}G0 Z60\nM30\n")
     assert came.exit == 3
     assert any("no move of" in record["text"] for record in came.records("finding"))
+
+
+RIDING = BENCH.replace("height = 60.0 }}]", "height = 60.0 }}]\nshoe = {{ diameter = 90.0, rides_at = 10.0 }}")
+
+
+def told(came: Guarded, name: str) -> str:
+    """The one message about an obstacle that cuts run into."""
+    (text,) = [r["text"] for r in came.records("finding") if r["kind"] == "cut-contact" and r["obstacle"] == name]
+    return str(text)
+
+
+def test_a_shoe_that_stays_with_the_gantry_must_be_clear_of_the_obstacle_in_rapids_too(tmp_path: Path) -> None:
+    """The shoe (45 mm) needs 45 + 8 + 1 mm from the pin's axis in the cut that ends at X60, and 1 + 3 mm more in the
+    rapid that leaves there: 58 mm, where it has 40."""
+    place = "center = [{x}, 100.0]\ndiameter = 16.0"
+    program = "G0 X0 Y100\nG1 Z-3\nG1 X60\nG0 Z5\nG0 X0\nG1 Z-3\nG0 Z60\nM30\n"
+
+    def at(x: float) -> Guarded:
+        text = RIDING.format(shape="cylinder", place=place.format(x=x), top=14.0)
+        return run(program, write_bench(tmp_path, text))
+
+    text = told(at(100.0), "clamp")
+    assert "with the shoe" in text
+    assert 'move "clamp" by 18 mm to +X' in text
+    assert at(118.0).exit == 0 and at(117.9).exit == 3
+    assert "lower its top by 9 mm" in text  # the shoe at 10 needs a top of 10 - 1 - 3 - 1 = 5 in the rapid
+
+
+def test_a_low_ceiling_counts_where_no_way_leads_round(tmp_path: Path) -> None:
+    """The rapids to and fro at the highest that the machine has need 3 + 1 mm more than the cut between them."""
+    place = "center = [{x}, 100.0]\ndiameter = 16.0"
+    low = BENCH.replace("[spindle]", "reach = {{ z = [-20.0, 30.0] }}\n[spindle]").replace("0.0, 60.0]", "0.0, 30.0]")
+    program = "G0 X0 Y100\nG1 Z-3\nG1 X90\nG0 Z30\nG0 X0\nM30\n"
+
+    def at(x: float) -> Guarded:
+        return run(program, write_bench(tmp_path, low.format(shape="cylinder", place=place.format(x=x), top=40.0)))
+
+    text = told(at(95.0), "clamp")
+    assert "with the cutter" in text
+    # The nut (21 mm) at 22 mm in the cut: 21 + 8 + 1 from the axis, so to 120; in the rapid at 55 it passes over; the
+    # cutter (4 mm) at 30 mm in the rapid: 4 + 8 + 1 + 3 + 1, so to 107. The cut decides.
+    assert "by 25 mm to +X" in text, text
+    assert at(120.0).exit == 0 and at(119.9).exit == 3
+
+
+def test_many_hits_are_one_message_that_names_lines_part_and_depth(tmp_path: Path) -> None:
+    rows = "".join(f"G1 X{x}\nG1 Y{100 + k % 2}\n" for k, x in enumerate((120, 60) * 8))
+    came = guard(tmp_path, "pin", f"G0 X60 Y100\nG1 Z-3\n{rows}G0 Z60\nM30\n")
+    text = told(came, "clamp")
+    assert re.match(r"\d+ cuts run into \"clamp\" \(lines 3, 5, .*\.\.\.\), up to 18\.00 mm below what would clear it, with"
+                    r" the cutter; ", text), text  # 14 + 1 - -3
+
+
+@pytest.mark.parametrize(("length_", "part", "depth"), [(25.0, "cutter", 18.0), (10.0, "collet nut", 8.0)])
+def test_names_the_part_of_the_assembly(tmp_path: Path, length_: float, part: str, depth: float) -> None:
+    """A way 20 mm beside a pin of 16 mm: the cutter (4 mm) passes it, the nut (21 mm) 10 mm above the tip does not."""
+    text = BENCH.format(shape="cylinder", place="center = [100.0, 100.0]\ndiameter = 16.0", top=14.0)
+    setup = write_bench(tmp_path, text.replace("length = 25.0", f"length = {length_}"))
+    y = 100 if part == "cutter" else 120
+    came = run(f"G0 X60 Y{y}\nG1 Z-3\nG1 X140\nG0 Z60\nM30\n", setup)
+    assert f"up to {depth:.2f} mm below what would clear it, with the {part};" in told(came, "clamp")
+
+
+def test_in_inches_the_advice_is_rounded_up_in_inches(tmp_path: Path) -> None:
+    text = BENCH.format(shape="cylinder", place="center = [4.0, 4.0]\ndiameter = 0.63", top=0.55)
+    text = text.replace('"mm"', '"inch"').replace('"G21", "G90", "G17", "F600"', '"G20", "G90", "G17", "F20"')
+    for old, new in (("-19.0", "-0.75"), ("60.0]", "2.5]"), ("42.0", "1.65"), ("height = 60.0", "height = 2.5"),
+                     ("diameter = 8.0", "diameter = 0.315"), ("length = 25.0", "length = 1.0")):
+        text = text.replace(old, new)
+    program = "G0 X2.4 Y4\nG1 Z-.12\nG1 X4.4 Y4.203\nG0 Z2.5\nM30\n"
+    said = told(run(program, write_bench(tmp_path, text)), "clamp")
+    move = re.search(r"move \"clamp\" by ([\d.]+) in to ([+-])([XY])", said)
+    assert move and "mm to" not in said, said
+    far = float(move[1]) * (1 if move[2] == "+" else -1)
+    for by, passes in ((far, True), (far * (1 - 0.1 / 25.4 / abs(far)), False)):
+        place = [4.0 + by, 4.0] if move[3] == "X" else [4.0, 4.0 + by]
+        moved = text.replace("center = [4.0, 4.0]", f"center = {place}")
+        assert (run(program, write_bench(tmp_path, moved)).exit == 0) == passes

@@ -102,3 +102,39 @@ def test_a_cycle_that_starts_below_a_high_r_level(tmp_path: Path) -> None:
     came = guard(tmp_path, AWAY + "G0 Z5\nG98 G81 X200 Y100 Z-2 R30\nG80\nM30\n")
     assert came.exit == 0, came.findings
     assert "G0 Z30.0\nG0 X200.0 Y100.0\n" in came.output.decode()
+
+
+RIDING = "\n[spindle]\nsections = [{ diameter = 10.0, height = 100.0 }]\nshoe = { diameter = 80.0, rides_at = 10.0 }\n"
+POST = ('\n[[obstacles]]\nname = "post"\nshape = "cylinder"\ncenter = [150.0, 100.0]\ndiameter = 10.0\ntop = 60.0\n')
+
+
+def test_nothing_stands_above_everything_under_a_shoe_that_stays_with_the_gantry(tmp_path: Path) -> None:
+    """The tool is 80 mm up, the shoe at 10 where the clamp is 18 high: M6 may not go anywhere."""
+    program, machine = "T1 M6\nM30\n", 'start = [0.0, 100.0, 80.0]\nown_motion = { M6 = "any" }'
+    assert guard(tmp_path, program, machine=machine).exit == 0
+    assert guard(tmp_path, program, RIDING, machine).exit == 3
+
+
+def test_no_level_of_a_traverse_at_feed_passes_a_shoe_that_stays_with_the_gantry(tmp_path: Path) -> None:
+    program = AWAY + "G1 Z5\nG1 X200 F900\nG1 Z-1\nM30\n"
+    for repair in ("", "\n[repair]\nair_feeds = true\n"):
+        came = guard(tmp_path, program, RIDING + repair)
+        assert came.exit == 3
+        texts = [record["text"] for record in came.records("finding") if record["kind"] == "cut-contact"]
+        assert texts and all("no level passes" in text or "level" not in text for text in texts)
+        assert not any("inf" in text for text in texts)
+
+
+def test_an_undercut_tool_is_mended_from_where_it_comes_free(tmp_path: Path) -> None:
+    """The program's own retract stays as it is: only above the stock is the slot cutter known to be free."""
+    came = guard(tmp_path, AWAY + "G0 Z5\nG0 X200\nG0 Z1\nG1 Z-1\nM30\n", **SLOT_CUTTER)
+    assert came.exit == 0, came.findings
+    assert came.output.decode() == AWAY + "G0 Z5\nG0 Z23.0\nG0 X200\nG0 Z1\nG1 Z-1\nM30\n"
+
+
+def test_a_refusal_names_the_obstacle_that_needs_the_height_and_not_one_that_a_lift_clears(tmp_path: Path) -> None:
+    """The clamp needs 23 mm, the post 65 and the machine ends at 40."""
+    machine = KNOWN + "\nreach = { x = [-20.0, 620.0], y = [88.0, 112.0], z = [-20.0, 40.0] }"
+    came = guard(tmp_path, PROGRAM, POST, machine)
+    assert came.exit == 3
+    assert [record["obstacle"] for record in came.records("finding")] == ["post"]

@@ -70,7 +70,9 @@ class Item:
 
     @property
     def obstacles(self) -> tuple[int, ...]:
-        return tuple(sorted({o for leg in self.legs for o in leg.obstacles if leg.bad}))
+        """What its bad legs meet, that which needs the greatest height first."""
+        bad = sorted((leg for leg in self.legs if leg.bad), key=lambda leg: -leg.needed)
+        return tuple(dict.fromkeys(o for leg in bad for o in leg.obstacles))
 
     @property
     def whole(self) -> bool:

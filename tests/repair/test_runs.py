@@ -90,7 +90,7 @@ def test_what_the_bad_rapids_of_a_block_need() -> None:
     of = step("G0 X5")
     item = Item(of, "plain", [Leg(move(), True, False, 12.0, (3, 1)), Leg(move(), False, False, 40.0, (7,)),
                               Leg(move(), True, True, 23.0, (2, 1))])
-    assert (item.need, item.obstacles, item.crosses) == (23.0, (1, 2, 3), True)
+    assert (item.need, item.obstacles, item.crosses) == (23.0, (2, 1, 3), True)
     clear = Item(of, "plain", [Leg(move(ABOVE, PLACE, True), True, False, 40.0, (7,))])
     assert (clear.need, clear.obstacles, clear.crosses) == (-inf, (), False)
     assert Run([clear, item]).bad and not Run([clear]).bad and not Run([]).bad
@@ -216,9 +216,9 @@ def test_trouble_names_the_obstacle_of_the_item_or_else_of_its_run() -> None:
     clear = Item(of, "plain", [Leg(move())])
     bad = Item(other, "plain", [Leg(move(), True, False, 23.0, (4, 2))])
     own = trouble_of(Stuck(bad, 3, "what", "advice"), Run([clear, bad]))
-    assert (own.line, own.exit, own.what, own.advice, own.obstacle, own.by) == (2, 3, "what", "advice", 2, None)
+    assert (own.line, own.exit, own.what, own.advice, own.obstacle, own.by) == (2, 3, "what", "advice", 4, None)
     runs = trouble_of(Stuck(clear, 4, "what", "advice"), Run([clear, bad]))
-    assert (runs.line, runs.exit, runs.obstacle) == (1, 4, 2)
+    assert (runs.line, runs.exit, runs.obstacle) == (1, 4, 4)
     assert trouble_of(Stuck(clear, 4, "what", "advice"), Run([clear])).obstacle is None
     assert str(Stuck(clear, 4, "what", "advice")) == "what"
 
