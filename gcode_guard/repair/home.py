@@ -6,7 +6,7 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING
 
-from ..program.state import known
+from ..program.state import Span, known
 from .limits import Stuck
 from .run import Item, lowest
 from .surgery import axis_words
@@ -31,6 +31,15 @@ def ends_below(plan: Plan, item: Item, need: float) -> bool:
                     "go to that place with G0 X Y at a height that is clear, and only then home")
     plan.actual = item.end[2]
     return True
+
+
+def dip(item: Item) -> float:
+    """How much lower than where it starts a way home by way of an increment comes, mm."""
+    start = item.step.before.position[2]
+    if item.kind != "home" or item.step.after.distance != "G91" or isinstance(start, Span):
+        return 0.0
+    low = min((lowest(end[2]) for leg in item.legs for end in (leg.move.start, leg.move.end)), default=-inf)
+    return max(0.0, float(start) - low) if low > -inf else 0.0
 
 
 def _names_unknown_height(item: Item) -> bool:

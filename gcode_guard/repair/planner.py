@@ -15,7 +15,7 @@ from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
-from .home import ends_below
+from .home import dip, ends_below
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
 from .run import Item, Run, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
@@ -275,6 +275,7 @@ class Plan:
             return
         fixed_end = any(w.letter == "Z" for w in item.step.block.words) and (
             item.kind == "machine" or item.step.after.distance != "G91")
+        need += dip(item)
         if need > lowest(self.actual):
             self._rise_before(item, max(need, follow if not fixed_end else -inf))
         if fixed_end and need > -inf:
@@ -296,7 +297,7 @@ class Plan:
     def _through(self, item: Item, place: int) -> float:
         """How low a way of a block goes that fixes its own heights, once the tool starts high enough."""
         move = item.legs[place].move
-        first = place == 0 and move.start == (item.step.before.position)
+        first = place == 0 and move.start == item.step.before.position and move.part in ("by-way", "machine")
         return lowest(move.end[2]) if first else min(lowest(move.start[2]), lowest(move.end[2]))
 
     def _entry(self, item: Item, place: int) -> None:

@@ -228,6 +228,21 @@ def test_a_home_that_was_stored_low_with_nothing_on_the_way(guard: Guard, y: int
     assert set(written(came)) == ({23.0} if "X0" in home else set())
 
 
+@pytest.mark.parametrize(("home", "heights"), [
+    # By way of a point 4 mm lower, the rise is 4 mm more; by way of Z5 in G90 the block itself comes down again.
+    ("G91 G28 Z-4", [27.0]), ("G91 G28 Z0", [23.0]), ("G91 G28 Z4", [23.0]), ("G28 Z5", None), ("G28 Z24", []),
+    ("G28 Z23", []), ("G28 Z22.9", None),
+])
+def test_a_lift_before_the_way_home_counts_with_its_point(guard: Guard, home: str, heights: list[float] | None) -> None:
+    # Home lies behind the clamp, at X0 Y300; the way there leads over it.
+    came = guard(f"G0 X200 Y0\nG1 Z5\n{home}\nG90\nM30\n", 'home_axes = "all"')
+    if heights is None:
+        assert (came.exit, came.findings[0]) == (3, (3, "rapid-contact"))
+    else:
+        assert written(came) == heights
+        assert guard(came.output.decode(), 'home_axes = "all"').diff == b""
+
+
 @pytest.mark.parametrize(("point", "status"), [("Z-4", 4), ("Z0", 0), ("Z4", 0), ("X5 Z-1", 4), ("X5 Y5", 0)])
 def test_a_point_on_the_way_home_whose_height_is_not_known(guard: Guard, point: str, status: int) -> None:
     came = guard(f"G28\nG0 X200\nG91 G30 {point}\nG90\nM30\n", 'home_axes = "all"')

@@ -16,6 +16,9 @@ CYCLES = (73, 81, 82, 83, 84, 85, 86, 87, 88, 89)
 BACK_OFF = Fraction(254, 1000)
 """0.010 in: how far above the last depth a peck comes back at traverse (section 3.5.16.4)."""
 
+ROUNDING = 1e-9
+"""mm: what is left of a hole by the rounding of floats is no peck of its own."""
+
 
 def do_cycle(state: State, words: Words, code: int) -> None:
     if state.plane is None:
@@ -156,7 +159,7 @@ def rise_at_feed(state: State, words: Words, normal: int, r: Number, clear: Numb
 
 def peck(state: State, words: Words, code: int, normal: int, r: Number, z: Number) -> None:
     depth = r - state.cycle["Q"]
-    while depth > z:
+    while depth - z > ROUNDING:
         rise(state, words, normal, depth, "cut")
         if code == 83:
             rise(state, words, normal, r)
