@@ -333,6 +333,9 @@ class Interpreter:
         if len(groups) > 1:
             raise NotUnderstood(f"{groups['call']} stands beside other codes", "put it on a line of its own")
         context.effect(groups["call"])
+        if not all(name.isdigit() for name in context.state.parameters):
+            context.assume("named parameters", "a named parameter is taken to be one and the same in the main program"
+                           " and in every subprogram")
         if groups["call"] == "M99":
             context.step.returns = True
             return

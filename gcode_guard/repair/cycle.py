@@ -15,7 +15,7 @@ from ..program.state import Coordinate, Span
 from .edits import Draft
 from .limits import ADVICE_HIGH, Stuck
 from .run import Item, lowest
-from .surgery import put
+from .surgery import axis_words, put
 from .write import spell_number
 
 if TYPE_CHECKING:
@@ -35,6 +35,9 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     if not step.places or step.after.cycle is None or "G87" in step.codes or step.after.cycle.code == "G87":
         raise Stuck(item, 3, "a way within this cycle comes too near, and the cycle cannot be stated anew",
                     "write the holes as plain moves")
+    if step.before.beside and (item.hole or not {"X", "Y"} <= axis_words(step.block).keys()):
+        raise Stuck(item, 3, "the tool may still stand beside its path (G40), where the cycle cannot be stated anew",
+                    "name both X and Y (G90) in a block of G0 before the cycle")
     down_to = _level_to_start_from(plan, item)
     draft = plan.draft(item)
     pen = plan._pen(step.after)

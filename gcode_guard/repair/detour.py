@@ -26,6 +26,8 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
     move = next((leg.move for leg in item.legs if leg.bad), None)
     if move is None or item.whole or item.step.frozen or lowest(plan.actual) == -inf or not _in_plan(move):
         return False
+    if item.step.before.beside:
+        return False  # after G40 corners in X and Y would lead the tool back to its path before the program does
     rise: str | None = None
     corners: Corners | None = None
     if need > plan.limits.ceiling:

@@ -94,6 +94,16 @@ def test_after_g40_a_rapid_is_mended_and_still_wider(guard: Guard) -> None:
     assert b"G40\nG0 Z6\n" in came.output and came.output.index(b"Z23.0") > came.output.index(b"G0 Z6")
 
 
+def test_after_g40_a_cycle_is_stated_anew_only_where_it_names_x_and_y(guard: Guard) -> None:
+    # Y was not named since G40: an X and a Y put in before the cycle would drill beside where the program drills.
+    program = "G0 X0 Y100\nZ5\nG41\nG1 X-10\nG40\nG1 Z6\nG99 G81 X200{y} Z-1 R5\nG80\nG0 Z50\nM30\n"
+    came = guard(program.format(y=""))
+    assert (came.exit, came.findings[0]) == (3, (7, "rapid-contact"))
+    assert "beside its path" in came.records("finding")[0]["text"]
+    came = guard(program.format(y=" Y100"))
+    assert written(came) == [23.0] and b"G0 X200.0 Y100.0\n" in came.output
+
+
 # Arcs in doubt ------------------
 
 def test_an_arc_whose_radii_differ_is_checked_wider_by_the_difference(guard: Guard) -> None:
