@@ -101,6 +101,7 @@ def setup_draw(
 ) -> None:
     """Draws the bench alone, so that it can be held against the real one."""
     from ..deliver import delivery
+    from ..record.findings import safe_text
     from ..record.page import write_bench
 
     bench = load(setup)
@@ -112,7 +113,7 @@ def setup_draw(
             files.release()
     except OSError as error:
         fail(f"cannot write: {why(error)}")
-    print(f"the drawing is in {page}; hold it against the bench before you trust it", file=sys.stderr)
+    print(f"the drawing is in {safe_text(str(page))}; hold it against the bench before you trust it", file=sys.stderr)
 
 
 def setup_new(
@@ -120,13 +121,17 @@ def setup_new(
     defaults: Annotated[bool, typer.Option("--defaults", help="Ask nothing.")] = False,
 ) -> None:
     """Starts a commented setup file after a few questions."""
+    import shlex
+
     from ..deliver import delivery
+    from ..record.findings import safe_text
     from ..setup import SetupError, load_setup_data
     from ..setup.questions import ask_for_setup
     from ..setup.starter import starter_text
 
+    name = safe_text(str(file))
     if file.exists():
-        fail(f"{file} is there already, and is left as it is")
+        fail(f"{name} is there already, and is left as it is")
     try:
         text = starter_text() if defaults else ask_for_setup(_ask, lambda line: print(line, file=sys.stderr))
         load_setup_data(text.encode(), file)
@@ -139,7 +144,8 @@ def setup_new(
         fail(str(error))
     except OSError as error:
         fail(f"cannot write: {why(error)}")
-    print(f"{file} is started. Next: measure, fill it in, then: gcode-guard setup check {file}", file=sys.stderr)
+    print(f"{name} is started. Next: measure, fill it in, then: gcode-guard setup check {shlex.quote(name)}",
+          file=sys.stderr)
 
 
 def _ask(question: str, default: str) -> str:

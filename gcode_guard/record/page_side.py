@@ -13,7 +13,7 @@ from gcode_guard.record.page_words import MM_PER_INCH, length, needed, short
 from gcode_guard.setup.model import Setup, Tool, Units, stacked
 
 STEEPEST = 0.55  # height to width of the picture; a narrower way is shown with more of what is round it
-FLATTEST = 0.2  # of a longer way only the part round the tightest place is shown
+FLATTEST = 0.3  # of a longer way only the part round the tightest place is shown
 NAME_ROWS = 4  # of names that there is room for over everything
 ABOVE = 22.0  # mm of the uppermost section that are shown
 LONGEST_NAME, SHORT_NAME = 26, 12  # characters; the short one where there is no room for the other

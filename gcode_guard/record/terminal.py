@@ -11,6 +11,7 @@ from gcode_guard.record.summary import MOST_REASONS, Summary, count, reason
 
 RED, GREEN, CYAN, BOLD, PLAIN = "\x1b[31m", "\x1b[32m", "\x1b[36m", "\x1b[1m", "\x1b[0m"
 MARKS = {b"-": RED, b"+": GREEN, b"@": CYAN}
+LONGEST_NAME = 120  # characters of a name in a table
 LONGEST = 4200  # characters of a line of the diff that are shown on a terminal
 
 GROUPS: tuple[tuple[FindingKind, str], ...] = (
@@ -70,6 +71,7 @@ def next_step(summary: Summary, program: str, setup: str) -> str:
 
 def table_text(rows: Sequence[tuple[str, str, str]]) -> str:
     """Rows of (where, what, value) as a table of plain text; where is said once for all rows that share it."""
+    rows = [(_cut(where), what, value) for where, what, value in rows]
     wide = [min(34, max((len(row[k]) for row in rows), default=0)) for k in (0, 1)]
     lines = []
     last = None
@@ -80,3 +82,7 @@ def table_text(rows: Sequence[tuple[str, str, str]]) -> str:
         last = where
         lines.append(f"{shown:<{wide[0]}}  {what:<{wide[1]}}  {value}".rstrip())
     return "\n".join(lines)
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"

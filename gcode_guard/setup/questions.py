@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
+import unicodedata
 from collections.abc import Callable
 
+from gcode_guard.setup.errors import printable
 from gcode_guard.setup.model import Units
+from gcode_guard.setup.schema import LARGEST, SMALLEST
 from gcode_guard.setup.starter import StarterObstacle, starter_text
 
 Ask = Callable[[str, str], str]
@@ -47,12 +51,10 @@ def _units(ask: Ask, say: Say) -> Units:
 
 
 def _obstacle(ask: Ask, say: Say, unit: str, names: set[str]) -> StarterObstacle | None:
-    name = ask("Obstacle: its name", "").strip()
-    while name in names:
-        say("There is one of that name already.")
-        name = ask("Obstacle: its name", "").strip()
-    if not name:
+    given = _name(ask, say, names)
+    if not given:
         return None
+    name = printable(given)  # as it is shown
     while True:
         shape = ask(f"{name}: box or cylinder", "box").strip().lower()
         if shape in ("box", "cylinder"):
@@ -62,40 +64,61 @@ def _obstacle(ask: Ask, say: Say, unit: str, names: set[str]) -> StarterObstacle
               _number(ask, say, f"{name}: Y of its middle, {unit}"))
     height = _length(ask, say, f"{name}: its height above the table, {unit}", "")
     if shape == "cylinder":
-        return StarterObstacle(name, center, height, diameter=_length(ask, say, f"{name}: its diameter, {unit}", ""))
+        return StarterObstacle(given, center, height, diameter=_length(ask, say, f"{name}: its diameter, {unit}", ""))
     size = (_length(ask, say, f"{name}: its length in X, {unit}", ""),
             _length(ask, say, f"{name}: its length in Y, {unit}", ""))
-    return StarterObstacle(name, center, height, size=size)
+    return StarterObstacle(given, center, height, size=size)
+
+
+def _name(ask: Ask, say: Say, names: set[str]) -> str:
+    """A new name of one line; empty where there is nothing more."""
+    while True:
+        name = ask("Obstacle: its name", "").strip()
+        if name in names:
+            say("There is one of that name already.")
+        elif any(unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp") for character in name):
+            say("Please answer with plain text in one line.")
+        else:
+            return name
 
 
 def _number(ask: Ask, say: Say, question: str, default: str = "") -> float:
     while True:
-        try:
-            value = float(ask(question, default).strip().replace(",", "."))
-        except ValueError:
-            value = math.nan
-        if math.isfinite(value):
+        value = _read(ask(question, default))
+        if value is None:
+            say("Please answer with a number; write 1200 or 1.2, not 1,200.")
+        elif abs(value) > LARGEST:
+            say(f"Please answer with a number within {LARGEST:,.0f}.")
+        else:
             return value
-        say("Please answer with a number.")
+
+
+def _read(answer: str) -> float | None:
+    """An answer as a number, with a point or a comma before its decimals; None where it is not certainly one."""
+    answer = answer.strip()
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?", answer):  # 1,200: a comma for decimals, or for thousands?
+        return None
+    try:
+        value = float(answer.replace(",", "."))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
 
 
 def _length(ask: Ask, say: Say, question: str, default: str) -> float:
     while True:
         value = _number(ask, say, question, default)
-        if value > 0:
+        if value >= SMALLEST:
             return value
-        say("Please answer with a number above 0.")
+        say(f"Please answer with a number of at least {SMALLEST}.")
 
 
 def _maybe_length(ask: Ask, say: Say, question: str) -> float | None:
     while True:
-        answer = ask(question, "").strip().replace(",", ".")
-        if not answer:
+        answer = ask(question, "")
+        if not answer.strip():
             return None
-        try:
-            value = float(answer)
-        except ValueError:
-            value = math.nan
-        if math.isfinite(value) and value > 0:
+        value = _read(answer)
+        if value is not None and SMALLEST <= value <= LARGEST:
             return value
-        say("Please answer with a number above 0, or with nothing.")
+        say(f"Please answer with a number of at least {SMALLEST}, or with nothing.")

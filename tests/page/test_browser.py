@@ -148,9 +148,15 @@ def test_no_violation_of_wcag_2_2_aa(page: Any, which: str, scheme: str, request
     page.emulate_media(color_scheme=scheme)
     page.goto(path.as_uri())
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-    found = engine.Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
-    assert len(found.response["passes"]) > 20
-    assert found.response["violations"] == [], found.generate_report()
+    for state in ("as it opens", "another one chosen, and closer", "as it prints"):
+        if state.startswith("another") and which != "drawing":
+            page.locator("#list a").last.click()
+            page.click("#nearer")
+        elif state == "as it prints":
+            page.emulate_media(media="print")
+        found = engine.Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+        assert len(found.response["passes"]) > 20
+        assert found.response["violations"] == [], f"{state}: {found.generate_report()}"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -165,6 +171,14 @@ def test_every_line_of_the_plan_stands_out_from_its_ground(page: Any, repaired: 
     }""")
     for line in colours["lines"]:
         assert _contrast(line, colours["ground"]) >= 3.0
+
+
+@pytest.mark.parametrize("which", ["repaired", "refused"])
+def test_a_narrow_window_needs_no_scrolling_sideways(page: Any, which: str, request: pytest.FixtureRequest) -> None:
+    """WCAG 2.2, 1.4.10 Reflow: 320 CSS pixels."""
+    page.set_viewport_size({"width": 320, "height": 800})
+    page.goto(request.getfixturevalue(which).path.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
 def _contrast(one: str, other: str) -> float:

@@ -135,10 +135,26 @@ def test_setup_new_asks_and_writes_what_was_answered(tmp_path: Path) -> None:
     assert solid.outline == ((-25.4, 254.0),) and solid.top == pytest.approx(50.8 - 12.7)
 
 
+def test_setup_new_asks_again_until_the_answer_makes_a_setup(tmp_path: Path) -> None:
+    """What the setup file would refuse is refused at its question, not at the end, where all answers would be lost."""
+    answers = ("furlong\nmm\n0\n1,200\n1200\n1e9\n400,5\n19\n6\nnan\n\n"
+               "\x1b[31mred\nclamp\u202e\nsphere\nbox\n1e12\n10\n20\n40\n1e-9\n30\n20\nclamp\u202e\n\n")
+    answer = _call(tmp_path, "setup", "new", "bench.toml", stdin=answers)
+    assert answer.returncode == 0, answer.stderr
+    assert not {"\x1b", "\u202e"} & set(answer.stderr)
+    setup = load_setup(tmp_path / "bench.toml")
+    (clamp,) = setup.obstacles
+    assert setup.stock is not None and setup.stock.size == (1200.0, 400.5)
+    assert clamp.name == "clamp\u202e" and clamp.top == 40.0 - 19.0
+
+
 def test_setup_new_with_defaults_asks_nothing(tmp_path: Path) -> None:
     answer = _call(tmp_path, "setup", "new", "bench.toml", "--defaults")
-    assert answer.returncode == 0
+    assert answer.returncode == 0 and "setup check bench.toml" in answer.stderr
     assert load_setup(tmp_path / "bench.toml").tools
+    assert _call(tmp_path, "setup", "check", "bench.toml").returncode == 0
+    odd = _call(tmp_path, "setup", "new", "my \x1b[31mbench.toml", "--defaults")
+    assert odd.returncode == 0 and "\x1b" not in odd.stderr
 
 
 def test_setup_new_leaves_a_file_alone_and_nothing_half_written(tmp_path: Path) -> None:
