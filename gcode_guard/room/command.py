@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from math import inf, isfinite
 from pathlib import Path
@@ -26,7 +26,7 @@ from .candidates import Along, Parted, candidates
 from .grid import Area, Mapper, RoomMap, area_of, default_area, write_csv
 from .limits import Measure, rounded_down
 from .picture import page_of, page_step
-from .proposals import Chooser, NoPlace, Proposal, measure
+from .proposals import SURE, Chooser, NoPlace, Proposal, measure
 from .reading import Programs, Ways
 
 DEFAULT_STEP = 5.0  # mm, of a map
@@ -215,8 +215,22 @@ def propose(request: Request, name: str) -> None:
     print(blocks_text(entries), end="")
     _say(f"{len(places)} places were tried, at {len(places) - len(found)} of them a cut would touch the part"
          + (f"; of those at which rapids are lifted, {chosen.left_out} were left out" if chosen.left_out else ""))
+    if one_sided([one.candidate.place for one in chosen.proposals], request.setup):
+        _say("they all stand to one side of the stock's middle; ask for more of them with --count, or for a place of"
+             " your own with --part and --at: a lift costs seconds, work that comes loose costs more")
     if request.write:
         _add_to_setup(request.setup, entries)
+
+
+def one_sided(places: Sequence[Point2], setup: Setup) -> bool:
+    """Whether three places or more (mm) do not surround the middle of the stock."""
+    import shapely
+
+    stock = setup.stock
+    if stock is None or len(places) < 3:
+        return False
+    middle = shapely.Point(stock.corner[0] + stock.size[0] / 2, stock.corner[1] + stock.size[1] / 2)
+    return not shapely.MultiPoint(places).convex_hull.intersects(middle)
 
 
 def _say(text: str) -> None:
@@ -226,7 +240,7 @@ def _say(text: str) -> None:
 def _comment(one: Proposal, setup: Setup) -> str:
     hard = "no cut comes near it" if one.hard == inf else \
         f"{length(rounded_down(one.hard, False), setup.units)} are left before a cut touches it"
-    if one.easy >= 0:
+    if one.easy >= SURE:
         return f"{hard}; no rapid is lifted for it"
     if one.cost < 0.05:
         return f"{hard}; rapids are lifted over it, which costs no time"

@@ -19,7 +19,7 @@ from .candidates import Candidate, Parted, go_together
 from .limits import Measure
 from .reading import Programs, Ways
 
-SURE = 0.001  # mm, that a proposal keeps from what would touch or lift
+SURE = -1e-7  # mm: what just touches is allowed, as the rule that decides allows it; the guard proves each proposal
 MOST_BLOCKS = 3_000_000  # that are guarded to find the fewest seconds; beyond it the least likely places are left out
 NEAR = 10.0  # mm from the stock, within which places are taken as equally near to it
 TRIES = 20  # proposals that are given up because they do not pass together

@@ -81,7 +81,7 @@ def test_a_fine_map_of_a_long_relief(tmp_path: Path, shoe: str) -> None:
     filtered, waited, _ = measured("filter", str(program), *setup, "-o", str(tmp_path / "out.nc"))
     mapped, drawn, memory = measured("room", str(program), *setup, "--grid", str(tmp_path / "map.csv"), "--step", "1",
                                      "--area", "0,0,610,610")
-    print(f"\n{shoe}: filter {filtered:.1f} s, map {mapped:.1f} s, {mapped / filtered:.2f} times, {memory:.0f} MB; by the"
-          f" clock {waited:.1f} s and {drawn:.1f} s")
+    print(f"\n{shoe}: filter {filtered:.1f} s, map {mapped:.1f} s, {mapped / filtered:.2f} times, {memory:.0f} MB;"
+          f" by the clock {waited:.1f} s and {drawn:.1f} s")
     assert mapped <= MOST_TIMES * filtered
     assert memory < MOST_MEMORY

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from hypothesis import HealthCheck, Phase, given, settings
@@ -21,6 +23,7 @@ from tests.generate.benches import benches
 from tests.generate.programs import programs
 from tests.guarding import run, write_bench
 from tests.room.places import without_obstacles, write
+from tests.room.trials import cannot_be_written
 
 QUIET = settings(max_examples=22, deadline=None, derandomize=True, database=None, phases=[Phase.generate],
                  suppress_health_check=list(HealthCheck))
@@ -71,6 +74,49 @@ def test_every_cell_against_the_exact_heights(tmp_path: Path) -> None:
 
     hold()
     assert sum(limited) > 1500
+
+
+def test_what_is_as_tall_as_its_cell_says_is_passed_by_the_filter(tmp_path: Path) -> None:
+    """Pins anywhere in their cells, at their edges too, all at once: hard ones pass, easy ones change nothing."""
+    held: Counter[str] = Counter()
+
+    @settings(QUIET, max_examples=7)
+    @given(st.data(), st.integers(0, 2**32), st.sampled_from([1.0, 2.5, 7.0]))
+    def hold(data: st.DataObject, seed: int, step: float) -> None:
+        bench = data.draw(benches(spindle=True))
+        program = data.draw(programs(bench))
+        setup = without_obstacles(bench)
+        setup["machine"].pop("reach", None)
+        path = write(tmp_path, setup, bench.files)
+        base = run(program.data, path, program.tool, prove=False)
+        if base.exit:
+            return
+        with Source.from_stream(io.BytesIO(program.data), "program.nc") as source:
+            asked = Programs(Judge(load_setup(path)), [source], program.tool)
+            found = Mapper(asked.judge, (-60.0, -60.0, 500.0, 300.0), step).take_all(asked.ways()).map()
+        for which, tops in (("hard", found.hard), ("easy", found.easy)):
+            pins = some_pins(found, tops, np.random.default_rng(seed), 25.4 if setup["units"] == "inch" else 1.0)
+            came = run(program.data, write(tmp_path / "tried", setup | {"obstacles": pins}, bench.files), program.tool,
+                       prove=False)
+            assert came.exit == 0 or (which == "hard" and cannot_be_written(came)), came.records("finding")
+            assert which == "hard" or came.output == base.output
+            held[which] += len(pins)
+
+    hold()
+    assert min(held["hard"], held["easy"]) > 200, held
+
+
+def some_pins(found: RoomMap, tops: np.ndarray, rng: np.random.Generator, scale: float) -> list[dict[str, Any]]:
+    """Thin pins as tall as the values of their cells, where these are between the stock's bottom and 120 mm."""
+    rows, columns = np.nonzero((tops > -11) & (tops < 120))
+    pins = []
+    for number, k in enumerate(rng.integers(0, len(rows), 100) if len(rows) else ()):
+        row, column, across = rows[k], columns[k], rng.choice([0.02, 0.98, rng.uniform()], 2)
+        x, y = (float(edges[at] + share * (edges[at + 1] - edges[at])) / scale for edges, at, share in
+                ((found.xs, column, across[0]), (found.ys, row, across[1])))
+        pins.append({"name": f"pin {number}", "shape": "cylinder", "center": [x, y], "diameter": 0.001,
+                     "top": (float(tops[row, column]) - 0.001) / scale})
+    return pins
 
 
 BENCH = """format = 1
