@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import sys
 from typing import Annotated
@@ -10,12 +11,15 @@ import typer
 
 from .commands import bench, programs
 from .commands.calls import Stopped, quietly, tell_defect, why
+from .commands.plain import PlainCommand, PlainGroup
 
-app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
-                  context_settings={"help_option_names": ["-h", "--help"]},
+app = typer.Typer(cls=PlainGroup, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
+                  no_args_is_help=True, context_settings={"help_option_names": ["-h", "--help"]},
                   help="Guards the rapids of G-code programs against what stands on the table.")
 setup_app = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help="Starts, checks and draws setup files.")
 app.add_typer(setup_app, name="setup")
+
+COLLECTED = 20_000  # objects made before cycles are looked for: importing alone makes many, and none of them goes
 
 
 def _version(wanted: bool) -> None:
@@ -31,12 +35,12 @@ def _common(version: Annotated[bool, typer.Option("--version", callback=_version
     """Guards the rapids of G-code programs against what stands on the table."""
 
 
-app.command("filter")(programs.filter_command)
-app.command()(programs.review)
-app.command()(programs.verify)
+app.command("filter", cls=PlainCommand)(programs.filter_command)
+app.command(cls=PlainCommand)(programs.review)
+app.command(cls=PlainCommand)(programs.verify)
 app.command()(bench.room)
 app.command()(bench.walk)
-app.command()(programs.trace)
+app.command(cls=PlainCommand)(programs.trace)
 app.command()(programs.watch)
 setup_app.command("check")(bench.setup_check)
 setup_app.command("draw")(bench.setup_draw)
@@ -46,6 +50,7 @@ app.command()(programs.demo)
 
 def main() -> None:
     """The command `gcode-guard`."""
+    gc.set_threshold(COLLECTED)
     def stop(number: int, frame: object) -> None:
         raise Stopped(number)
 
@@ -65,6 +70,8 @@ def main() -> None:
         sys.exit(2)
     except Exception as error:
         tell_defect(error)
+    finally:
+        gc.freeze()  # the end looks through everything several times for cycles, of which none matters any more
 
 
 if __name__ == "__main__":

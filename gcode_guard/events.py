@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
-
-import numpy as np
 
 from .judge import Judge
 from .program.lane import Stretch
@@ -153,8 +152,8 @@ class JudgedStretch:
         self._stretch = stretch
         self._verdicts = Verdicts(judge, stretch.moves)
         self._beside = beside
-        self._cuts = stretch.rows[stretch.moves.kind != Kind.RAPID]
-        self._wrong = stretch.rows[self._verdicts.wrong]
+        self._cuts: list[int] = stretch.rows[stretch.moves.kind != Kind.RAPID].tolist()
+        self._wrong: list[int] = stretch.rows[self._verdicts.wrong].tolist()
         self._at = 0  # lines that are done with
 
     @property
@@ -182,14 +181,14 @@ class JudgedStretch:
         begin, end = batch.offset(stretch.begin + self._at), batch.offset(stretch.begin + stretch.used)
         end = int(min(end, begin + known.next_place(offer.place) - offer.place))
         same = offer.same(batch.data, begin, end)
-        lines = int(np.searchsorted(batch.ends, same, side="right")) - stretch.begin  # that are wholly the same
-        wrong = int(np.searchsorted(self._wrong, self._at))
+        lines = int(batch.ends.searchsorted(same, side="right")) - stretch.begin  # that are wholly the same
+        wrong = bisect_left(self._wrong, self._at)
         if wrong < len(self._wrong):
-            lines = min(lines, int(self._wrong[wrong]))
-        cut = int(np.searchsorted(self._cuts, lines)) - 1
+            lines = min(lines, self._wrong[wrong])
+        cut = bisect_left(self._cuts, lines) - 1
         if cut < 0 or self._cuts[cut] < self._at:
             return None
-        lines = int(self._cuts[cut]) + 1
+        lines = self._cuts[cut] + 1
         after = stretch.state_before(lines)
         offer.take(lines - self._at, batch.offset(stretch.begin + lines) - begin, after)
         self._at = lines
@@ -198,10 +197,10 @@ class JudgedStretch:
     def piece(self) -> list[Event]:
         """The events through the line of the next cut."""
         stretch = self._stretch
-        end = int(self._cuts[np.searchsorted(self._cuts, self._at)]) + 1
-        row, behind = (int(place) for place in np.searchsorted(stretch.rows, (self._at, end)))
+        end = self._cuts[bisect_left(self._cuts, self._at)] + 1
+        row, behind = stretch.row(self._at), stretch.row(end)
         events = []
-        for number in np.unique(stretch.rows[row:behind]).tolist():
+        for number in dict.fromkeys(stretch.lines[row:behind]):
             for event in self._events_of(number):
                 if event.move is not None:
                     event.wrong, event.clip = self._verdicts.of(row, event.move)

@@ -12,7 +12,7 @@ from math import inf
 
 import numpy as np
 
-from .program.moves import Floats, Integers, Kind, Moves
+from .program.moves import Floats, Integers, Kind, Moves, different
 from .program.state import ANY_TOOL, NO_TOOL
 from .setup.model import Setup, Tool, stacked, total
 from .space.arcs import flatten
@@ -81,7 +81,7 @@ class Judge:
         kind, tools = moves.kind[near], moves.tool[near]
         usable = (tools != NO_TOOL) & ((kind == Kind.RAPID) | moves.exact[near])
         near, tools = near[usable], tools[usable]
-        for tool in np.unique(tools).tolist():
+        for tool in different(tools):
             for number in self.tools(tool):
                 self._examine_some(moves, near[tools == tool], self.assemblies[number], result)
         riding = self.riding_shoe
@@ -100,7 +100,7 @@ class Judge:
         bent = np.flatnonzero((moves.kind == Kind.ARC_CW) | (moves.kind == Kind.ARC_CCW))
         if len(bent):
             low, high = _round_arcs(moves, bent)
-        numbers = {number for tool in _different(moves.tool) for number in self.tools(tool)}
+        numbers = {number for tool in different(moves.tool) for number in self.tools(tool)}
         beside, above = self.beside + margin + grow, self.above + margin
         near = np.zeros(len(moves), dtype=bool)
         for number in numbers:
@@ -133,7 +133,7 @@ class Judge:
         if shoe is None or not shoe.soft:
             return []
         hits: list[Hit] = []
-        for tool in np.unique(moves.tool).tolist():
+        for tool in different(moves.tool):
             for number in self.tools(tool):
                 length = self.setup.tools[number].length
                 if shoe.rides_at is None and (length is None or shoe.bottom is None):
@@ -167,7 +167,7 @@ class Judge:
         if riding is not None:
             owner, sweeps = self.sweeps(moves, np.arange(len(moves)), corner=True, at=riding[1])
             result[owner[encounters(self.scene, riding[0], sweeps, self.beside, self.above).move]] = inf
-        for tool in np.unique(moves.tool).tolist():
+        for tool in different(moves.tool):
             for number in self.tools(tool):
                 rows = np.flatnonzero(moves.tool == tool)
                 owner, sweeps = self.sweeps(moves, rows, corner=True)
@@ -251,11 +251,6 @@ def in_the_way(hits: Iterable[Hit]) -> tuple[int, ...]:
 
 def _move_of(hit: Hit) -> int:
     return hit.move
-
-
-def _different(values: Integers) -> list[int]:
-    """The different ones of some numbers that are mostly all the same."""
-    return [int(values[0])] if (values == values[0]).all() else np.unique(values).tolist()
 
 
 def _round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:

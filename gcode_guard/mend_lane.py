@@ -11,7 +11,7 @@ from .judge import Examined, Hit, Judge, in_the_way
 from .program.block import split_ending
 from .program.lane import Stretch
 from .program.lane_holes import HoleStretch
-from .program.moves import Kind, Move, Moves, Step
+from .program.moves import Kind, Move, Moves, Step, different
 from .repair.edits import Draft
 from .repair.run import Leg, Run, Runs
 from .rules import reach_box
@@ -105,7 +105,7 @@ class StretchMender:
         rapid = columns.kind == Kind.RAPID
         clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]
         bad = set(run_of[np.searchsorted(lines, clips)].tolist())
-        looked_at = np.unique(run_of)[: max(0, STYLED_RUNS - self.mender.styled)].tolist()
+        looked_at = different(run_of)[: max(0, STYLED_RUNS - self.mender.styled)]
         for run in sorted(bad.union(looked_at)):
             i, j = np.searchsorted(run_of, (run, run + 1))
             self._run(lines[i:j].tolist(), run in bad)
@@ -148,7 +148,7 @@ class StretchMender:
         with a bad line those beside it are read, and in any case the first and the last."""
         examined, stretch = self.examined, self.stretch
         clips = stretch.rows[examined.clips & (self.columns.kind == Kind.RAPID)]
-        bad = np.searchsorted(lines, np.unique(clips))
+        bad = np.searchsorted(lines, different(clips))
         wanted = np.zeros(len(lines), dtype=np.bool_)
         wanted[[0, -1]] = True
         for beside in (-1, 0, 1):

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from .judge import Examined, Judge
-from .program.moves import Effect, Kind, Move, Moves, table
+from .program.moves import Effect, Kind, Move, Moves, different, table
 from .program.state import ANYWHERE, bounds, known
 from .rules import reach_box
 from .sameness import spelled
@@ -75,7 +75,7 @@ def _beyond(judge: Judge, moves: Moves) -> set[int]:
     if judge.setup.machine.reach is None:
         return set()
     found: set[int] = set()
-    for tool in np.unique(moves.tool).tolist():
+    for tool in different(moves.tool):
         for axis, (low, high) in enumerate(reach_box(judge.setup, tool)):
             end = moves.end[:, axis]
             if len(end) and not (end.min() >= low - OUTSIDE and end.max() <= high + OUTSIDE):

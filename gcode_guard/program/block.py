@@ -1,7 +1,8 @@
 """Blocks: the bytes are the truth, the words a view of them (NISTIR 6556, section 3.3; ISO 6983-1).
 
-pygcode reads the words of ordinary blocks and must agree with the pattern that finds their places; spaces inside
-numbers, expressions, parameters and odd comments are read here.
+Words that are written in the plainest way are read by a pattern; pygcode reads the words of other ordinary blocks, and
+must agree with the pattern that finds their places; spaces inside numbers, expressions, parameters and odd comments are
+read here. tests/language/test_plainest.py holds that pygcode reads the plainest words as the pattern does.
 """
 
 from __future__ import annotations
@@ -16,10 +17,16 @@ from .expression import Cursor, Parameters, Value
 LONGEST = 4096  # characters in a block; the report allows 256, exporters write longer comments
 COMMENT = "\x01"  # stands in the body for every character of a comment
 BLANK = " \t"
+CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f]")
 BYTE_ORDER_MARK = "\xef\xbb\xbf"  # of UTF-8, byte for byte
 
 ORDINARY = re.compile(
     r"[ \t\x01]*(?:(?:[GM]\d{1,3}(?:\.\d)?|[NLT]\d{1,7}|[XYZIJKFSRPQHD]-?(?:\d{1,7}(?:\.\d{0,7})?|\.\d{1,7}))"
+    r"(?=[ \t\x01A-Z]|$)[ \t\x01]*)+",
+    re.IGNORECASE,
+)
+PLAINEST = re.compile(
+    r"[ \t\x01]*(?:(?:[GM]\d{1,3}(?:\.\d)?|[NT]\d{1,7}|[XYZIJKFSR]-?\d{1,7}(?:\.\d{0,7})?)"
     r"(?=[ \t\x01A-Z]|$)[ \t\x01]*)+",
     re.IGNORECASE,
 )
@@ -118,10 +125,10 @@ def read_block(line: int, raw: bytes, parameters: Parameters) -> Block:
     block = Block(line, raw, text, ending)
     if len(text) > LONGEST:
         raise NotUnderstood(f"the line is longer than {LONGEST} characters", "is this a G-code program?")
-    for character in text:
-        if character < " " and character != "\t":
-            name = "a carriage return in the middle of a line" if character == "\r" else "a control character"
-            raise NotUnderstood(f"{name} (byte {ord(character)})", "export the program again as plain text")
+    control = CONTROL.search(text)
+    if control is not None:
+        name = "a carriage return in the middle of a line" if control.group() == "\r" else "a control character"
+        raise NotUnderstood(f"{name} (byte {ord(control.group())})", "export the program again as plain text")
     body = strip_comments(text)
     block.commented = COMMENT in body
     stripped = body.strip(BLANK + COMMENT)
@@ -136,11 +143,18 @@ def read_block(line: int, raw: bytes, parameters: Parameters) -> Block:
             raise NotUnderstood("a slash stands behind a comment", "put the slash first on its line")
         block.deleted = True
         body = body[:place] + " " + body[place + 1 :]
-    if ORDINARY.fullmatch(body):
+    if PLAINEST.fullmatch(body):
+        block.words = [_word(match) for match in ORDINARY_WORD.finditer(body)]
+    elif ORDINARY.fullmatch(body):
         _read_ordinary(block, body)
     else:
         _read_words(block, body, parameters)
     return block
+
+
+def _word(match: re.Match[str]) -> Word:
+    letter, number = match.groups()
+    return Word(letter.upper(), Decimal(number), match.start(), match.end(), pointless="." not in number)
 
 
 def _read_ordinary(block: Block, body: str) -> None:
@@ -151,10 +165,10 @@ def _read_ordinary(block: Block, body: str) -> None:
     if len(matches) != len(theirs):
         raise NotUnderstood("two readers do not agree on the words of this block", "write one word after the other")
     for match, word in zip(matches, theirs, strict=True):
-        value = Decimal(match.group(2))
-        if match.group(1).upper() != word.letter or float(value) != float(word.value):
+        ours = _word(match)
+        if ours.letter != word.letter or float(ours.value) != float(word.value):
             raise NotUnderstood("two readers do not agree on the words of this block", "write one word after the other")
-        block.words.append(Word(word.letter, value, match.start(), match.end(), pointless="." not in match.group(2)))
+        block.words.append(ours)
 
 
 def _read_words(block: Block, body: str, parameters: Parameters) -> None:

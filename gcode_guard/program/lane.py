@@ -8,7 +8,7 @@ are exact, and each is rounded once, on its way to a float. Whatever is not cert
 
 from __future__ import annotations
 
-import copy
+from bisect import bisect_left
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -24,6 +24,7 @@ from .state import Coordinate, Position, Span, State
 
 MOTIONS = {"G0": 0, "G1": 1, "G2": 2, "G3": 3}
 NAMES = ("G0", "G1", "G2", "G3")
+KINDS = (Kind.RAPID, Kind.CUT, Kind.ARC_CW, Kind.ARC_CCW)
 LARGEST = 2**49  # below it whole numbers are floats, and different ones stay so when divided
 
 
@@ -140,20 +141,32 @@ class Stretch:
         """The moves of a line, as the columns have them, and the state after it; None where it may do more."""
         state = self.state_before(number + 1)
         before, after = self._position(number), state.position
-        row = int(np.searchsorted(self.rows, number))
-        columns = self.moves
-        kind = Kind(int(columns.kind[row]))
-        arc = kind in (Kind.ARC_CW, Kind.ARC_CCW)
+        kind = KINDS[self.motions[number]]
+        if kind < Kind.ARC_CW:
+            return [Move(self.first + number, kind, before, after, state.tool, None if not kind else state.feed,
+                         state.corner, grow=state.grow, upright=before[:2] == after[:2])], state
+        row, columns = self.row(number), self.moves
         x, y, z = columns.centre[row].tolist()
-        return [Move(self.first + number, kind, before, after, state.tool, None if kind == Kind.RAPID else state.feed,
-                     state.corner, (x, y, z) if arc else None, int(columns.plane[row]), grow=state.grow,
-                     full_turn=bool(columns.full[row]), upright=bool(columns.upright[row]))], state
+        return [Move(self.first + number, kind, before, after, state.tool, state.feed, state.corner, (x, y, z),
+                     int(columns.plane[row]), grow=state.grow, full_turn=bool(columns.full[row]),
+                     upright=bool(columns.upright[row]))], state
+
+    @cached_property
+    def lines(self) -> list[int]:
+        """The rows as a list: what is asked for one by one is found in it several times faster than in an array."""
+        found: list[int] = self.rows.tolist()
+        return found
+
+    def row(self, number: int) -> int:
+        """The first row of a line or behind it."""
+        return bisect_left(self.lines, number)
 
     def _position(self, number: int) -> Position:
         if not number:
             return self.before.position
-        x, y, z = (self.place.scale.length(count) for count in self.places[:, number].tolist())
-        return x, y, z
+        x, y, z = self.places[:, number].tolist()
+        length = self.place.scale.length
+        return length(x), length(y), length(z)
 
     @property
     def last(self) -> int:
@@ -166,7 +179,7 @@ class Stretch:
 
     def state_before(self, number: int) -> State:
         """The state before a line, counted from 0."""
-        state = copy.copy(self.before)
+        state = self.before.__copy__()
         if number:
             state.position = self._position(number)
             state.motion = NAMES[int(self.motions[number - 1])]
@@ -175,13 +188,17 @@ class Stretch:
         return state
 
     def _feed_before(self, number: int) -> Decimal | None:
-        feeds = self.batch.words.columns.get("F")
-        if feeds is None:
-            return None
-        place = int(np.searchsorted(feeds.lines, self.begin + number)) - 1
-        if place < 0 or feeds.lines[place] < self.begin:
-            return None
-        return Decimal(int(feeds.values[place])).scaleb(-DECIMALS) * self.before.scale()
+        lines, values = self._feeds
+        place = bisect_left(lines, self.begin + number) - 1
+        return None if place < 0 else Decimal(values[place]).scaleb(-DECIMALS) * self.before.scale()
+
+    @cached_property
+    def _feeds(self) -> tuple[list[int], list[int]]:
+        """The lines within the batch that have a feed, and what it is."""
+        if "F" not in self.batch.words.columns:
+            return [], []
+        column = part(self.batch.words.columns["F"], self.begin, self.begin + len(self))
+        return column.lines.tolist(), column.values.tolist()
 
     @cached_property
     def plain(self) -> Integers:

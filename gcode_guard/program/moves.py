@@ -146,6 +146,19 @@ class Moves:
                        for column in fields(self)))
 
 
+def different(values: Integers) -> list[int]:
+    """The different ones of some numbers (n,), which are mostly all the same, ascending. What np.unique does takes the
+    whole of numpy.ma to start with."""
+    if not len(values):
+        return []
+    if (values == values[0]).all():
+        return [int(values[0])]
+    ordered = np.sort(values)
+    first = np.concatenate(((True,), ordered[1:] != ordered[:-1]))
+    found: list[int] = ordered[first].tolist()
+    return found
+
+
 def _numbers(position: Position) -> tuple[float, float, float]:
     x, y, z = (float(c) if known(c) else np.nan for c in position)  # type: ignore[arg-type]
     return x, y, z

@@ -104,7 +104,7 @@ def _suspects(data: bytes) -> Iterator[bytes]:
     if not found:
         return
     ends = np.flatnonzero(code == 10)
-    for line in np.unique(np.searchsorted(ends, np.concatenate(found))).tolist():
+    for line in sorted(set(np.searchsorted(ends, np.concatenate(found)).tolist())):
         begin = int(ends[line - 1]) + 1 if line else 0
         yield data[begin : int(ends[line]) + 1 if line < len(ends) else len(data)]
 
