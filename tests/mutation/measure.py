@@ -78,8 +78,8 @@ def mutants_of(copy: Path) -> list[str]:
 class Loop:
     """A plugin of pytest: in place of the run, one forked run for each mutant."""
 
-    def __init__(self, names: list[str], results: dict[str, Any], save: Path, budget: float) -> None:
-        self.names, self.results, self.save, self.budget = names, results, save, budget
+    def __init__(self, names: list[str], results: dict[str, Any], save: Path, budget: float, reuse: bool) -> None:
+        self.names, self.results, self.save, self.budget, self.reuse = names, results, save, budget, reuse
         self.kills: dict[str, Counter[str]] = defaultdict(Counter)
 
     def pytest_runtestloop(self, session: Any) -> bool:
@@ -87,20 +87,29 @@ class Loop:
         self.folders.getbasetemp()
         self.items = {item.nodeid: item for item in session.items if _is_among_the_first(item)}
         reached, seconds = self._reach()
+        for test in list(reached):  # once for all forks: this loads what is imported late
+            if not self._passes(test):
+                print("left out, since it fails without a mutant:", test, flush=True)
+                del reached[test], seconds[test]
         order = self._order(seconds)
         gc.collect()
         gc.freeze()  # so that the collector does not write to every page of a fork
         gc.disable()
+        without, _ = self._run("none", order, dict.fromkeys(order, 0.0))
+        if without != SURVIVED:
+            raise SystemExit("the tests do not pass in a fork without a mutant")
         begin = time.time()
         for number, name in enumerate(self.names):
             function = name.partition("__mutmut_")[0]
             tests = [test for test in order if function in reached[test]]
             first = [test for test, _ in self.kills[function].most_common(8)]
+            first += [test for test, _ in self.kills["all"].most_common(20) if test in tests and test not in first]
             status, by = self._run(name, first + [test for test in tests if test not in first], seconds)
             self.results[name] = (status, by)
             if status == KILLED:
                 self.kills[function][by] += 1
-            if number % 50 == 49 or number + 1 == len(self.names):
+                self.kills["all"][by] += 1
+            if number % 20 == 19 or number + 1 == len(self.names):
                 self.save.write_text(json.dumps(self.results, indent=0))
                 print(f"{number + 1} of {len(self.names)} after {time.time() - begin:.0f} s",
                       dict(Counter(self.results[n][0] for n in self.names[: number + 1])), flush=True)
@@ -109,7 +118,7 @@ class Loop:
     def _reach(self) -> tuple[dict[str, set[str]], dict[str, float]]:
         """Which functions each test runs through, and how long it takes: of all tests without a mutant, forked too."""
         place = self.save.with_suffix(".reach")
-        child = os.fork()
+        child = os.fork() if not (self.reuse and place.exists()) else -1
         if child == 0:
             from mutmut.state import state
 
@@ -120,14 +129,11 @@ class Loop:
                 begin = time.process_time()
                 if self._passes(test):
                     found[test] = set(state()._stats), time.process_time() - begin
-                else:
-                    print("left out, since it fails without a mutant:", test, flush=True)
-                    self.items[test].session._setupstate.teardown_exact(None)
             place.write_bytes(pickle.dumps(found))
             os._exit(0)
-        if os.waitpid(child, 0)[1]:
+        if child > 0 and os.waitpid(child, 0)[1]:
             raise SystemExit("the tests cannot be run without a mutant")
-        found = pickle.loads(place.read_bytes())
+        found = {test: facts for test, facts in pickle.loads(place.read_bytes()).items() if test in self.items}
         print(f"{len(found)} tests take {sum(t for _, t in found.values()):.1f} s", flush=True)
         return {test: reach for test, (reach, _) in found.items()}, {test: t for test, (_, t) in found.items()}
 
@@ -154,7 +160,7 @@ class Loop:
         folder = self.folders.getbasetemp() / name
         child = os.fork()
         if child == 0:
-            limit = int(3 * self.budget + 4)
+            limit = int(3 * self.budget + 4) if name != "none" else 600
             resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
             resource.setrlimit(resource.RLIMIT_AS, (6 << 30, 6 << 30))
             resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
@@ -187,9 +193,10 @@ class Loop:
             item._initrequest()
             item.session._setupstate.setup(item)
             item.runtest()
-            item.session._setupstate.teardown_exact(None)
         except BaseException:
             return False
+        finally:
+            item.session._setupstate.teardown_exact(None)
         return True
 
 
@@ -229,6 +236,7 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="those that survived, with the tests as they are now")
     parser.add_argument("--without", default="", help="words in the names of tests that take too long here")
     parser.add_argument("--part", default="1/1", help="2/3 for the second third of the mutants, in a folder of its own")
+    parser.add_argument("--reuse", action="store_true", help="what the last call found out of the same tests")
     parser.add_argument("--budget", type=float, default=6.0, help="seconds of tests for each mutant")
     asked = parser.parse_args()
     copy, save = asked.folder.resolve() / "copy", asked.folder.resolve() / "results.json"
@@ -250,7 +258,7 @@ def main() -> None:
     mutmut.setup_source_paths()
     os.chdir("mutants")
     sys.path.insert(0, ".")
-    loop = Loop(names, results, save, asked.budget)
+    loop = Loop(names, results, save, asked.budget, asked.reuse)
     pytest.main(["-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:benchmark", "--rootdir=.", "--tb=no",
                  "--capture=no", "-k", f"not ({asked.without or 'nothing'})", *asked.tests], plugins=[loop])
     print(table(results))

@@ -310,3 +310,15 @@ def test_a_batch_high_above_all_or_far_from_all_is_not_looked_at_closely() -> No
     lower = Sweeps([(-60, 215, 22.9)] * 3, [(140, 215, 90)] * 3, margin=1.0, sink=1.0)
     assert len(candidates(scene(), CUTTER, lower, True)) == 3
     assert candidates(scene(), CUTTER, Sweeps([(500, 0, 0)], [(600, 0, 0)]), False) == set()
+
+
+@pytest.mark.parametrize("place", [0, 1, 63, 64, 65, 127, 128, 191, 199])
+def test_one_move_among_many_far_away_is_found_wherever_it_stands(place: int) -> None:
+    start = np.full((200, 3), -9000.0)
+    start[:, 2] = 90.0
+    start[place] = 40, 215, 5
+    end = start + (1, 0, 0)
+    found = encounters(scene(), CUTTER, Sweeps(start, end), 3.0, 3.0)
+    assert found.move.tolist() == [place]
+    heights = needed_heights(scene(), CUTTER, Sweeps(start, end), 3.0, 3.0)
+    assert heights[place] == 21.5 and np.isneginf(np.delete(heights, place)).all()
