@@ -52,13 +52,12 @@ def machine_move(context: Context, motion: str) -> None:
         assert length is not None
         values[axis] = rules.zero[axis] + length
     if 2 in values:
-        values[2] = _hanging(context, values[2])
-        if not state.length_known and not isinstance(values[2], Span):
-            # The machine's height is no height of the program's: it holds for judging, not for writing.
-            values[2] = Span(float(values[2]), float(values[2]))
+        # Between M6 and G43 a Z of any kind leaves the tip at a height that is not known.
+        values[2] = _hanging(context, values[2]) if state.length_known else ANYWHERE
     end = cycles.placed(state.position, values)
     if motion == "G0":
-        context.rapid(state.position, end, part="machine")
+        x, y, z = (state.position[axis] == end[axis] and (axis not in values or known(end[axis])) for axis in range(3))
+        context.rapid(state.position, end, part="machine", still=(x, y, z))
     else:
         context.cut(state.position, end)
     state.position = end

@@ -11,6 +11,7 @@ from ..program.moves import Move
 from ..program.state import Coordinate
 from .edits import Trouble
 from .run import Item, Run
+from .surgery import axis_words
 
 ADVICE_HIGH = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
                " everything")
@@ -54,7 +55,8 @@ class Limits:
 
 def advice_on_length(run: Run) -> str:
     """What helps a run for which no height can be written, since no tool length offset is in force."""
-    first = next((item for item in run.items if item.has_z and not item.step.after.length_known), None)
+    first = next((item for item in run.items
+                  if "Z" in axis_words(item.step.block) and not item.step.after.length_known), None)
     if first is None:
         return f"put G43 and the tool's number as H before it, or {ADVICE_HIGH}"
     if first.step.after.distance == "G91":

@@ -279,6 +279,8 @@ class Plan:
         if need > lowest(self.actual):
             self._rise_before(item, max(need, follow if not fixed_end else -inf))
         if fixed_end and need > -inf:
+            if not item.step.after.length_known:
+                self._can_write(item, item.step.after)
             if any(self._through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad):
                 raise Stuck(item, 3, "its way comes down too early, and its block must not be taken apart",
                             "put the Z move on a line of its own, after the move in X and Y")

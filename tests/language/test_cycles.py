@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from typing import Any
+
 import pytest
 
-from tests.language.reading import read, refused
+from gcode_guard.program.state import ANY_TOOL, ToolFacts
+from tests.language.reading import point, read, refused
 
 R, C = "rapid", "cut"
 WORDS = {"G73": "Q1", "G81": "", "G82": "P0.5", "G83": "Q1", "G84": "", "G85": "", "G86": "P0.5", "G87": "I1 J2 K-2",
@@ -277,8 +281,10 @@ def test_a_return_to_a_height_that_is_not_known() -> None:
 
 @pytest.mark.parametrize("code", ["G84", "G85", "G89"])
 def test_a_return_at_feed_to_a_height_that_is_not_known(code: str) -> None:
-    # A machine height before G43 is none of the program's: the feed out of the hole would end at it.
-    before = "T2 M6\nG0 X0 Y0\nG53 Z-1\nG43 H2\nM3\n"
-    refused(before + block(code), "returns at feed", first_tool=1, zero=(0, 0, 60), after_tool_change="high")
-    found = read(before + "G99 " + block(code), first_tool=1, zero=(0, 0, 60), after_tool_change="high")
-    assert found.path[-1] == (C, (10, 5, 2))
+    # Which of two tools of different length stands at the machine height is not known: the feed out would end at it.
+    rules: dict[str, Any] = {"zero": point(0, 0, 60), "first_tool": ANY_TOOL, "tools": {
+        1: ToolFacts(Decimal(3), Decimal(0)), 2: ToolFacts(Decimal(3), Decimal(7))}}
+    before = "G0 X0 Y0\nG53 Z-1\nM3\n"
+    refused(before + block(code), "returns at feed", **rules)
+    assert read(before + "G99 " + block(code), **rules).path[-1] == (C, (10, 5, 2))
+    assert read(before + block(code), **rules | {"first_tool": 2}).path[-1] == (C, (10, 5, 52))

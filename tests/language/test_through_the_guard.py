@@ -270,3 +270,15 @@ def test_behind_a_hole_that_is_left_by_hand(guard: Guard, level: str) -> None:
     lines = came.output.decode().splitlines()
     assert lines[2:4] == ["G0 Z23.0", "G0 X200.0 Y100.0"]
     assert guard(came.output.decode()).diff == b""
+
+
+@pytest.mark.parametrize("after", ["unknown", "high", "same"])
+def test_a_machine_height_where_no_tool_length_is_in_force(guard: Guard, after: str) -> None:
+    # The spindle is at the machine's top, but how far the new tool hangs down from it is what G43 says.
+    machine = f'after_tool_change = "{after}"\nzero = [0.0, 0.0, 90.0]'
+    program = "G0 X0 Y0\nT1 M6\nG53 G0 Z0\nX200 Y200\nG43 H1\nG0 Z50\nM30\n"
+    came = guard(program, machine)
+    assert came.exit == 4 and "before the Z of line 3" in came.records("finding")[0]["text"]
+    assert guard(program.replace("G53", "G43 H1\nG53"), machine).diff == b""
+    if after == "high":
+        assert guard(program.replace("G53 G0 Z0\n", "G0\n"), machine).diff == b""
