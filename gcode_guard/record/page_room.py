@@ -29,6 +29,8 @@ FINE_LETTER = 3.5  # mm, on the sheets at 1:1
 RIM = 8.0  # mm, that the sheets show round what matters
 APART = 26  # letters from one label of a contour to the next, about
 TRIED = 8  # places for each
+NOTHING_EASY = (" Here it is nothing anywhere: a rapid runs across out of a height that is not known, and is lifted"
+                " whatever stands there. Give machine.start in the setup, or begin the program with a Z.")
 DARKEST, LIGHTEST = 0.5, 0.06  # of the bands, from no room to much
 
 
@@ -77,7 +79,8 @@ def write_room(out: IO[bytes], page: RoomPage) -> None:
         "Hard: no cut touches it",
         "The greatest top at which no cut of these programs would touch something that stands there.")
     easy = _Drawing(page, "easy", page.easy, sheets).draw(
-        "Easy: no rapid is lifted", "The greatest top at which not even a rapid would have to be lifted.")
+        "Easy: no rapid is lifted", "The greatest top at which not even a rapid would have to be lifted."
+        + (NOTHING_EASY if page.easy.size and np.isneginf(page.easy).all() else ""))
     values: dict[str, Any] = {
         "page": page, "setup": page.setup, "maps": (hard, easy), "unit": "mm" if page.setup.units == "mm" else "in",
         "step": short(float(page.xs[1] - page.xs[0]), page.setup.units),

@@ -29,7 +29,7 @@ from .picture import page_of, page_step
 from .proposals import SURE, Chooser, NoPlace, Proposal, measure
 from .reading import Programs, Ways
 
-DEFAULT_STEP = 5.0  # mm, of a map
+DEFAULT_STEP = {"mm": 5.0, "inch": 0.2}  # of a map, in these units
 LARGEST = 1e6
 MOST_PLACES = 100
 UTF8_MARK = b"\xef\xbb\xbf"
@@ -73,7 +73,8 @@ class Request:
 
     @property
     def step_mm(self) -> float:
-        return DEFAULT_STEP if self.step is None else to_mm(self.step, self.setup.units)
+        units = self.setup.units
+        return to_mm(DEFAULT_STEP[units] if self.step is None else self.step, units)
 
     def read(self) -> Iterator[Ways]:
         """The ways of all programs, watched. Raises NotUnderstood at their end."""

@@ -185,9 +185,11 @@ class _Reading:
 
 
 def without_cuts(ways: Ways) -> Ways:
-    """The ways as something sees them that cuts may run into: only the ends of runs must not touch it."""
+    """The ways as something sees them that cuts may run into: the ends of runs must not touch it, nor may an upright
+    rapid, for no lift helps one that comes up out of it."""
     start, end = ways.moves.start[ways.touching], ways.moves.end[ways.touching]
-    return replace(ways, touching=ways.touching[(start == end).all(axis=1) & ways.moves.upright[ways.touching]])
+    ends = ways.touching[(start == end).all(axis=1) & ways.moves.upright[ways.touching]]
+    return replace(ways, touching=np.concatenate([ends, ways.passing]))
 
 
 def questions(judge: Judge, ways: Ways) -> Iterator[Question]:

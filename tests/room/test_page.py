@@ -137,3 +137,35 @@ def test_what_stands_there_is_compared_with_its_place(made: tuple[ET.Element, li
     (table,) = list(root.iter("table"))
     cells = [cell.text for cell in table.iter("td")]
     assert cells[:2] == ["Z 20 mm", "Z 59 mm"]
+
+
+SACRIFICIAL = """[[obstacles]]
+name = "spoil strip"
+shape = "box"
+center = [300.0, 60.0]
+size = [60.0, 20.0]
+top = -8.0
+sacrificial = true
+"""
+
+
+def test_cuts_do_not_limit_what_they_may_run_into(tmp_path: Path) -> None:
+    """A groove through the strip at Z -6 and up at feed, then a hole at Z -4 and up by a rapid: only that counts, since
+    it would come up out of what ends above -4 - 1. Were it not sacrificial, it would end at -6 - 1."""
+    for sacrificial, top in (("true", "Z -5 mm"), ("false", "Z -7 mm")):
+        bench = BENCH + SACRIFICIAL.replace("true", sacrificial)
+        write_bench(tmp_path, bench)
+        (tmp_path / "door.nc").write_text("G21 G90\nG0 Z40\nG0 X260 Y60\nG1 Z-6 F800\nX340\nZ40\nG0 X300 Y60\n"
+                                          "G1 Z-4\nG0 Z40\nM30\n")
+        assert call(tmp_path, "room", "door.nc", "--setup", "bench.toml", "--page", "room.html").returncode == 0
+        (table,) = list(document((tmp_path / "room.html").read_text(encoding="utf-8")).iter("table"))
+        rows = {row[0].text: [cell.text for cell in row] for row in table.iter("tr")}
+        name = "spoil strip (sacrificial)" if sacrificial == "true" else "spoil strip"
+        assert rows[name][1:3] == ["Z -8 mm", top]
+
+
+def test_a_map_on_which_nothing_is_easy_says_why(tmp_path: Path) -> None:
+    write_bench(tmp_path, BENCH.replace("start = [-80.0, -40.0, 60.0]", ""))
+    (tmp_path / "door.nc").write_text("G21 G90\nG0 X10 Y10\nG0 Z40\nG1 X20 F100\nM30\n")
+    assert call(tmp_path, "room", "door.nc", "--setup", "bench.toml", "--page", "room.html").returncode == 0
+    assert "Give machine.start in the setup" in (tmp_path / "room.html").read_text(encoding="utf-8")
