@@ -307,6 +307,7 @@ class Mender:
         except Stuck as stuck:
             self._trouble(trouble_of(stuck, run))
             return
+        plan.name_obstacles()
         if plan.pending_motion is not None:
             self.pending = plan.pending_motion
         if left != run.end[2] and not all(known(c) for c in run.end):

@@ -56,6 +56,12 @@ class Plan:
         self._come_down()
         return self.actual
 
+    def name_obstacles(self) -> None:
+        """A block that only comes down again changes for what the run was raised over, and names it."""
+        own = [self.drafts[id(item.step)] for item in self.run.items if id(item.step) in self.drafts]
+        for draft in own:
+            draft.obstacles = draft.obstacles or set().union(*(other.obstacles for other in own))
+
     def draft(self, item: Item) -> Draft:
         key = id(item.step)
         if key not in self.drafts:

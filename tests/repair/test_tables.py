@@ -239,6 +239,13 @@ def test_the_height_that_a_changed_block_was_programmed_to(
     assert came.records("change")[0]["programmed_z_mm"] == programmed
 
 
+def test_a_block_that_only_comes_down_again_names_what_the_run_was_raised_over(tmp_path: Path) -> None:
+    came = guard(tmp_path, AWAY + "G1 Z5\nG0 X200\nG0 Y80\nG1 Z-1\nM30\n")
+    assert came.output.decode() == AWAY + "G1 Z5\nG0 Z23.0\nG0 X200\nG0 Y80\nG0 Z5.0\nG1 Z-1\nM30\n"
+    assert [(change["after"], change["obstacles"]) for change in came.records("change")] == [
+        (["G0 Z23.0", "G0 X200"], ["clamp"]), (["G0 Y80", "G0 Z5.0"], ["clamp"])]
+
+
 @pytest.mark.parametrize("path", ["straight", "unknown"])
 def test_a_way_round_where_the_ceiling_is_too_low(tmp_path: Path, path: str) -> None:
     """The clamp needs 23 mm and the machine ends at 20: round it, at 20 mm, at least 3 + 1 + 3 + 1 = 8 mm away."""
