@@ -59,7 +59,9 @@ class Job:
         gap = self.gap if gap is None else gap
         if style.incremental and None not in writer.position:
             writer.distance(True)
-        if style.approach == "all" or (style.first_block_full and writer.position[0] is None):
+        if style.traverse == "feed" and None not in writer.position and self.flip():
+            self.traverse_at_feed(place, gap)
+        elif style.approach == "all" or (style.first_block_full and writer.position[0] is None):
             writer.rapid(*place, gap)
         elif style.approach == "z first" and writer.position[2] is not None:
             writer.rapid(None, None, self.pick(gap, self.high))
@@ -72,6 +74,15 @@ class Job:
             writer.rapid(None, None, gap)
         if style.incremental:
             writer.distance(True)
+
+    def traverse_at_feed(self, place: Place, gap: Decimal | float) -> None:
+        """Come to a place as posts do that write every traverse as G1: up, across and down."""
+        writer = self.writer
+        level = self.pick(gap, max(gap, self.high))
+        if writer.position[2] < level:  # type: ignore[operator]
+            writer.cut(None, None, level, self.feed)
+        writer.cut(*place, None, self.feed)
+        writer.cut(None, None, gap, self.feed)
 
     def plunge(self, depth: Decimal) -> None:
         if self.draw(st.integers(0, 3)) == 0:
