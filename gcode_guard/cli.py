@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import gc
-import signal
+import os
 import sys
 from typing import Annotated
 
 import typer
 
 from .commands import bench, programs
-from .commands.calls import Stopped, quietly, tell_defect, why
+from .commands.calls import tell_defect, why
 from .commands.plain import PlainCommand, PlainGroup
+from .deliver import fill_standard_streams
+from .signals import Stopped, deafen, listen, quietly
 
 app = typer.Typer(cls=PlainGroup, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
                   no_args_is_help=True, context_settings={"help_option_names": ["-h", "--help"]},
@@ -48,20 +50,31 @@ setup_app.command("new")(bench.setup_new)
 app.command()(programs.demo)
 
 
+def _asked(words: list[str]) -> list[str]:
+    """The words of the call; `--version` is understood behind every command too."""
+    options = words[: words.index("--")] if "--" in words else words
+    return ["--version"] if "--version" in options else words
+
+
 def main() -> None:
     """The command `gcode-guard`."""
     gc.set_threshold(COLLECTED)
-    def stop(number: int, frame: object) -> None:
-        raise Stopped(number)
-
-    if hasattr(signal, "SIGPIPE"):
-        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, stop)
+    fill_standard_streams()
     try:
-        app()
+        _run()
     except Stopped as stopped:
         quietly(stopped.number)
+
+
+def _run() -> None:
+    """Runs the command that was asked for; ends the process with its status."""
+    listen()
+    try:
+        try:
+            app(_asked(sys.argv[1:]))
+        except SystemExit as end:
+            _flush(end.code)
+            raise
     except OSError as error:
         print(f"gcode-guard: {why(error)}", file=sys.stderr)
         sys.exit(2)
@@ -71,7 +84,18 @@ def main() -> None:
     except Exception as error:
         tell_defect(error)
     finally:
+        deafen()
         gc.freeze()  # the end looks through everything several times for cycles, of which none matters any more
+
+
+def _flush(status: object) -> None:
+    """Writes out what still waits for standard output, where a full disk still is one clear line."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what waits has nowhere to go, and shall not be tried again
+        if not status:
+            raise
 
 
 if __name__ == "__main__":

@@ -102,6 +102,11 @@ class Source:
         self._file.seek(place)
         return self._file.read(size)
 
+    def copy_to(self, out: IO[bytes]) -> None:
+        """Writes all of it to a file, byte for byte."""
+        self._file.seek(0)
+        shutil.copyfileobj(self._file, out, 1 << 20)
+
     def close(self) -> None:
         self._file.close()
 

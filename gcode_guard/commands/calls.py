@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import errno
 import os
-import signal
 import sys
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 if TYPE_CHECKING:
+    from ..deliver import Fill
     from ..guard import Outcome
     from ..setup.model import Setup
     from ..source import Source
@@ -32,8 +34,30 @@ def fail(message: str) -> NoReturn:
 
 
 def why(error: OSError) -> str:
-    place = f"{error.filename}: " if error.filename else ""
+    """What went wrong with a file, in one line."""
+    from ..record.findings import safe_text
+
+    place = f"{safe_text(os.fsdecode(error.filename))}: " if isinstance(error.filename, str | bytes) else ""
+    if error.errno == errno.EBADF:
+        return f"{place}the standard stream is closed"
     return f"{place}{error.strerror or error}"
+
+
+def check_places(program: str | None, setup: Setup, outputs: dict[str, Path | None], to_stdout: bool) -> None:
+    """Ends the command where two of its files are one, before anything is lost. -o may be the program itself."""
+    from ..deliver import clash
+
+    source: Path | int = 0 if program is None or program == "-" else Path(program)
+    written = [(name, place) for name, place in outputs.items() if place is not None]
+    for name, place in written:
+        if str(place) == "" or place.is_dir():
+            fail(f"cannot write: {name} {str(place)!r} is a directory")
+    read: list[tuple[str, Path | int]] = [("the setup", path) for path in setup.files]
+    trouble = clash(read, [*written, *([("standard output", 1)] if to_stdout else [])]) or clash(
+        [("the program", source)],
+        [pair for pair in written if pair[0] != "-o"] + ([("standard output", 1)] if to_stdout else []))
+    if trouble:
+        fail(f"cannot write: {trouble}")
 
 
 def load(path: Path | None) -> Setup:
@@ -65,7 +89,14 @@ def open_program(program: str | None) -> Source:
             return Source.from_stream(sys.stdin.buffer, "standard input")
         return Source.from_path(Path(program))
     except OSError as error:
-        fail(f"cannot read the program: {why(error)}")
+        fail(_no_room(error) or f"cannot read the program: {why(error)}")
+
+
+def _no_room(error: OSError) -> str | None:
+    """Where there is no space to hold a program back on disk: which place is meant."""
+    if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return None
+    return f"cannot hold the program back in {tempfile.gettempdir()} (TMPDIR may name another place): {error.strerror}"
 
 
 def run_guard(source: Source, setup: Setup, tool: int | None) -> Outcome:
@@ -75,9 +106,17 @@ def run_guard(source: Source, setup: Setup, tool: int | None) -> Outcome:
 
     try:
         with progress_for(source) as tell:
-            return guard(source, setup, tool=tool, progress=tell)
+            try:
+                return guard(source, setup, tool=tool, progress=tell)
+            except (OSError, SourceChanged, MemoryError):
+                raise
+            except Exception:
+                source.check_unchanged()  # two halves of two programs may be anything
+                raise
     except SourceChanged as error:
         fail(str(error))
+    except OSError as error:
+        fail(_no_room(error) or why(error))
 
 
 def say(outcome: Outcome) -> None:
@@ -114,29 +153,38 @@ def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | 
             if outcome.defect:
                 _keep_defect(outcome, source)
             files.release()
-        if passed and to_stdout:
-            copy_of(outcome.output)(sys.stdout.buffer)
-            sys.stdout.buffer.flush()
     except OSError as error:
         fail(f"cannot write: {why(error)}")
+    if passed and to_stdout:
+        write_out(copy_of(outcome.output))
+
+
+def write_out(fill: Fill) -> None:
+    """Writes to standard output."""
+    try:
+        fill(sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+    except OSError as error:
+        fail(f"cannot write to standard output: {why(error)}")
 
 
 def _keep_defect(outcome: Outcome, source: Source) -> None:
     """Keeps the program and the output that failed its proof where a person who reports it finds both."""
-    import tempfile
-
     from ..deliver import copy_of
 
-    folder = Path(tempfile.mkdtemp(prefix="gcode-guard-defect-"))
-    with open(folder / "program.nc", "xb") as program, open(folder / "output.nc", "xb") as output:
-        program.writelines(source.lines())
-        copy_of(outcome.output)(output)
+    try:
+        folder = Path(tempfile.mkdtemp(prefix="gcode-guard-defect-"))
+        with open(folder / "program.nc", "xb") as program, open(folder / "output.nc", "xb") as output:
+            source.copy_to(program)
+            copy_of(outcome.output)(output)
+    except OSError as error:
+        print(f"gcode-guard: the output that failed its proof could not be kept: {why(error)}", file=sys.stderr)
+        return
     print(f"gcode-guard: the program and the output that failed its proof are kept in {folder}", file=sys.stderr)
 
 
 def tell_defect(error: Exception) -> NoReturn:
     """Ends the command for what gcode-guard itself got wrong: one line, the details in a file, nothing written."""
-    import tempfile
     import traceback
 
     kept = ""
@@ -150,18 +198,3 @@ def tell_defect(error: Exception) -> NoReturn:
     print(f"gcode-guard: refused, nothing is written: this is a defect of gcode-guard ({type(error).__name__}: {what});"
           f" please report it with the program, the setup{kept}", file=sys.stderr)
     sys.exit(4)
-
-
-class Stopped(BaseException):
-    """Raised where a signal asks the command to end, so that everything on the way is tidied up."""
-
-    def __init__(self, number: int) -> None:
-        super().__init__(number)
-        self.number = number
-
-
-def quietly(number: int) -> NoReturn:
-    """Ends the process the way a signal would have."""
-    signal.signal(number, signal.SIG_DFL)
-    os.kill(os.getpid(), number)
-    sys.exit(128 + number)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Annotated
+from typing import IO, TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -14,22 +15,25 @@ from .calls import (
     OutputOption,
     SetupOption,
     ToolOption,
+    check_places,
     check_tool,
     deliver,
     fail,
     load,
     not_checked,
     open_program,
-    quietly,
     run_guard,
     say,
     why,
+    write_out,
 )
 
 if TYPE_CHECKING:
     from ..guard import Outcome
     from ..setup.model import Setup
     from ..source import Source
+
+T = TypeVar("T")
 
 
 def filter_command(
@@ -44,6 +48,9 @@ def filter_command(
     """Mends a program: its rapids are lifted over what stands on the table, every cut stays as it is."""
     bench = load(setup)
     check_tool(bench, tool)
+    output = None if str(output) == "-" else output
+    diff, log = (Path("/dev/stdout") if str(place) == "-" else place for place in (diff, log))
+    check_places(program, bench, {"-o": output, "--diff": diff, "--log": log}, to_stdout=output is None)
     with open_program(program) as source:
         outcome = run_guard(source, bench, tool)
         try:
@@ -72,6 +79,7 @@ def review(
     as_is = load(setup)
     bench = _changed(as_is, change) if change else as_is
     check_tool(bench, tool)
+    check_places(program, as_is, {"--page": page, "--log": log}, to_stdout=True)
     with open_program(program) as source:
         outcome = run_guard(source, bench, tool)
         try:
@@ -118,11 +126,15 @@ def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Ou
 def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
     from ..deliver import delivery
     from ..picture import write_page
+    from ..source import SourceChanged
 
     try:
         with delivery() as files:
             files.add(page, lambda out: write_page(out, source, setup, outcome, tool))
+            source.check_unchanged()
             files.release()
+    except SourceChanged as error:
+        fail(str(error))
     except OSError as error:
         fail(f"cannot write: {why(error)}")
 
@@ -135,9 +147,9 @@ def _print_diff(diff: IO[bytes]) -> None:
     if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
         diff.seek(0)
         sys.stdout.writelines(coloured(diff))
+        sys.stdout.flush()
     else:
-        copy_of(diff)(sys.stdout.buffer)
-    sys.stdout.flush()
+        write_out(copy_of(diff))
 
 
 def _say_findings(outcome: Outcome) -> None:
@@ -164,7 +176,7 @@ def verify(
     bench = load(setup)
     check_tool(bench, tool)
     with open_program(before) as first, open_program(after) as second:
-        proof = prove(first, second, bench, tool)
+        proof = _unless_changed((first, second), lambda: prove(first, second, bench, tool))
     if not proof.understood:
         print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
         raise typer.Exit(4)
@@ -175,6 +187,20 @@ def verify(
         raise typer.Exit(1)
     print("holds: every cut and effect is the same, and no rapid comes inside a clearance."
           f" {not_checked(bench)}", file=sys.stderr)
+
+
+def _unless_changed(sources: tuple[Source, ...], work: Callable[[], T]) -> T:
+    """What some work over programs gives; the command ends with 2 where one of them changed meanwhile."""
+    from ..source import SourceChanged
+
+    try:
+        try:
+            return work()
+        finally:
+            for source in sources:
+                source.check_unchanged()
+    except SourceChanged as error:
+        fail(str(error))
 
 
 def trace(
@@ -192,12 +218,11 @@ def trace(
     bench = load(setup) if setup is not None else None
     check_tool(bench, tool)
     with open_program(program) as source, tempfile.TemporaryFile() as held:
-        reasons = write_trace(source, bench, tool, held)
+        reasons = _unless_changed((source,), lambda: write_trace(source, bench, tool, held))
         if reasons:
             print(refusal(reasons), file=sys.stderr)
             raise typer.Exit(4)
-        copy_of(held)(sys.stdout.buffer)
-        sys.stdout.buffer.flush()
+        write_out(copy_of(held))
 
 
 def watch(
@@ -222,6 +247,8 @@ def watch(
     except (FolderGone, Locked, SetupError, ValueError) as error:
         fail(str(error))
     if status > 128:
+        from ..signals import quietly
+
         quietly(status - 128)
     sys.exit(status)
 
