@@ -9,7 +9,19 @@ from typing import Annotated
 
 import typer
 
-from .calls import OutputOption, SetupArgument, SetupOption, ToolOption, check_tool, fail, load, open_program, why
+from .calls import (
+    OutputOption,
+    SetupArgument,
+    SetupOption,
+    ToolOption,
+    check_tool,
+    fail,
+    keep_setup,
+    load,
+    open_program,
+    why,
+    write_out,
+)
 
 
 def room(
@@ -66,12 +78,12 @@ def walk(
     from ..walk.program import walk as round_the_bench
 
     bench = load(setup)
+    keep_setup(bench, "-o", output)
     check_tool(bench, tool)
     try:
         made = round_the_bench(bench, tool)
         if output is None:
-            sys.stdout.buffer.write(made.text)
-            sys.stdout.buffer.flush()
+            write_out(lambda out: out.writelines([made.text]))
         else:
             with delivery() as files:
                 files.add(output, lambda out: out.writelines([made.text]))
@@ -107,6 +119,7 @@ def setup_draw(
     bench = load(setup)
     if page is None:
         fail("setup draw: say where to: --page FILE.html")
+    keep_setup(bench, "--page", page)
     try:
         with delivery() as files:
             files.add(page, lambda out: write_bench(out, bench))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import sys
 import tempfile
@@ -56,6 +57,15 @@ def check_places(program: str | None, setup: Setup, outputs: dict[str, Path | No
     trouble = clash(read, [*written, *([("standard output", 1)] if to_stdout else [])]) or clash(
         [("the program", source)],
         [pair for pair in written if pair[0] != "-o"] + ([("standard output", 1)] if to_stdout else []))
+    if trouble:
+        fail(f"cannot write: {trouble}")
+
+
+def keep_setup(setup: Setup, name: str, place: Path | None) -> None:
+    """Ends the command where it would write over the setup that it reads."""
+    from ..deliver import clash
+
+    trouble = clash([("the setup", path) for path in setup.files], [(name, place)] if place is not None else [])
     if trouble:
         fail(f"cannot write: {trouble}")
 
@@ -160,10 +170,17 @@ def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | 
 
 
 def write_out(fill: Fill) -> None:
-    """Writes to standard output."""
+    """Writes to standard output, through a buffer in any case: without one (PYTHONUNBUFFERED) a write may take a part
+    of what it is given, on a disk that is all but full, and nobody would notice."""
     try:
-        fill(sys.stdout.buffer)
-        sys.stdout.buffer.flush()
+        sys.stdout.flush()
+        try:
+            descriptor = os.dup(sys.stdout.fileno())
+        except io.UnsupportedOperation:  # no file of the system's, but one that a caller put there
+            fill(sys.stdout.buffer)
+            return
+        with open(descriptor, "wb") as out:
+            fill(out)
     except OSError as error:
         fail(f"cannot write to standard output: {why(error)}")
 

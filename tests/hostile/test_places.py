@@ -46,6 +46,8 @@ CLASHES = {
     "--diff and standard output": "filter p.nc $S --diff -",
     "the log of a review and the program": "review p.nc $S --log p.nc",
     "the page of a review and the setup": "review p.nc $S --page bench.toml",
+    "the walk and the setup": "walk $S -o bench.toml",
+    "the drawing and the setup": "setup draw bench.toml --page ./bench.toml",
 }
 
 

@@ -57,9 +57,10 @@ def judge_rapid(move: Move, before: Reading, bench: Bench) -> list[str]:
 
 def may_come_close(move: Move, before: Reading) -> bool:
     """The exemption: upright, at a known XY, no lower than the program itself goes there."""
-    if not upright(move) or any(value is None for value in (*move.start, *move.end)):
+    if not upright(move) or any(value is None for value in (*move.start[:2], *move.end)):
         return False
-    lowest = min(float(move.start[2]), float(move.end[2]))  # type: ignore[arg-type]
+    # Out of an unknown height an upright rapid is judged at its end.
+    lowest = min(float(value) for value in (move.start[2], move.end[2]) if value is not None)
     own = [
         float(end[2])
         for item in before.moves
