@@ -212,9 +212,9 @@ class Comparison:
     def _upright_here(self, side: Side, resting: bool) -> bool:
         if resting and side.rest() is not None:
             return False
-        event = side.head
-        return event.rapid and event.move is not None and event.move.upright and same_place(
-            event.place, self.vertex.place)
+        move = side.head.move
+        return move is not None and move.kind == Kind.RAPID and move.upright and same_place(
+            (move.start[0], move.start[1]), self.vertex.place)
 
     def _settle(self) -> None:
         """Leaves a place: AFTER must not have been lower there than BEFORE."""

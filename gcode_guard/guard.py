@@ -13,8 +13,9 @@ from __future__ import annotations
 import pickle
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from math import inf
+from operator import attrgetter
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 
 MOST_REASONS = 10_000  # findings that refuse and are kept in memory; the log has them all
 Progress = Callable[[int], None]
+_FIELDS = attrgetter(*(entry.name for entry in fields(Change)))  # as a tuple they are written and read twice as fast
 
 
 @dataclass(slots=True)
@@ -252,14 +254,14 @@ class _Work:
                             edit.programmed, edit.needed, edit.level, (edit.block.raw,), tuple(edit.new))
             self.changes += 1
             self.lengths.append((line, len(edit.new)))
-            pickle.dump(change, self.held_changes)
+            pickle.dump(_FIELDS(change), self.held_changes)
 
     def tell_changes(self) -> None:
         """Logs the changes, each with the time that it adds, once the mended program is whole."""
         times = self._times()
         self.held_changes.seek(0)
         for _ in range(self.changes):
-            change: Change = pickle.load(self.held_changes)
+            change = Change(*pickle.load(self.held_changes))
             if times is not None:
                 change = replace(change, added_s=times.added.get(change.line, 0.0))
             self.log.add(change)

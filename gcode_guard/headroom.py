@@ -25,6 +25,8 @@ class Headroom:
     def __init__(self, judge: Judge) -> None:
         self.judge = judge
         self.setup = judge.setup
+        self._ceilings: dict[int, float] = {}
+        self._undercuts: dict[int, bool] = {}
 
     @cached_property
     def ways(self) -> WaysRound:
@@ -41,7 +43,7 @@ class Headroom:
         # Out of an unknown height nothing is let down to where the stock may be; without one, to below the zero.
         stock = self.setup.stock
         floor = 0.0 if stock is None else stock.top + self.setup.clearance.above
-        limits = Limits(min((ceiling(self.setup, tool) for tool in tools), default=inf),
+        limits = Limits(min((self._ceiling(tool) for tool in tools), default=inf),
                         max((self.clear_of_all(leg.move) for item in run.items for leg in item.legs
                              if not leg.trusted), default=-inf), floor)
         if stock is not None:
@@ -51,12 +53,22 @@ class Headroom:
             limits.way_round = self.ways.at
             if self.setup.repair.detour == "when-faster":
                 limits.faster_round = self.ways.faster
-        numbers = {number for tool in tools for number in self.judge.tools(tool)}
-        if any(_is_undercut(self.setup.tools[number]) for number in numbers):
+        if any(self._undercut(tool) for tool in tools):
             limits.rise_from = stock.top if stock else inf
             limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
                                   else "give [stock], so that it is known where the tool is free")
         return limits
+
+    def _ceiling(self, tool: int) -> float:
+        if tool not in self._ceilings:
+            self._ceilings[tool] = ceiling(self.setup, tool)
+        return self._ceilings[tool]
+
+    def _undercut(self, tool: int) -> bool:
+        """True where a tool that may be meant is undercut."""
+        if tool not in self._undercuts:
+            self._undercuts[tool] = any(_is_undercut(self.setup.tools[number]) for number in self.judge.tools(tool))
+        return self._undercuts[tool]
 
     def clear_of_all(self, move: Move) -> float:
         """The tip height that clears the whole table with the tool of a move."""

@@ -18,7 +18,7 @@ from .setup.model import Setup, Tool, stacked, total
 from .space.arcs import flatten
 from .space.assembly import Assembly
 from .space.clearance import Encounters, Sweeps, encounters
-from .space.coarse import may_meet, point_may_meet
+from .space.coarse import Surroundings, may_meet, place_may_meet, surroundings
 from .space.hulls import Hull, box
 from .space.scene import Scene, SceneSolid
 
@@ -66,6 +66,7 @@ class Judge:
         shoe = setup.spindle.shoe if setup.spindle is not None else None
         self.gantry_shoe = shoe if shoe is not None and shoe.rides_at is not None else None
         self.stock = stock_scene(setup)
+        self._about: dict[tuple[int, float], Surroundings] = {}
 
     def tools(self, tool: int) -> list[int]:
         """The tools that may be in the spindle where the table says `tool`."""
@@ -116,8 +117,13 @@ class Judge:
         """True where the tip surely makes no contact at a place: a first look that costs little."""
         if self.riding_shoe is not None:
             return False
-        return not any(point_may_meet(self.scene, self.assemblies[number], *place, grow, 0.0)
-                       for number in self.tools(tool))
+        return not any(place_may_meet(self._surroundings(number, grow), *place) for number in self.tools(tool))
+
+    def _surroundings(self, number: int, grow: float) -> Surroundings:
+        """What is about the tip of a tool, the path grown by so much; made once, since there are few of them."""
+        if (number, grow) not in self._about:
+            self._about[number, grow] = surroundings(self.scene, self.assemblies[number], grow, 0.0)
+        return self._about[number, grow]
 
     @cached_property
     def riding_shoe(self) -> tuple[Assembly, float] | None:

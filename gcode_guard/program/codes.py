@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 FOLLOWED, PASSED, REFUSED = "followed", "passed through", "refused"
 
@@ -96,6 +97,7 @@ OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 AXIS_USERS = frozenset({"G10", "G28", "G30", "G92"})
 
 
+@lru_cache(maxsize=1024)
 def spell(letter: str, value: Decimal) -> str:
     """A code as the table spells it: `G01` and `G1.0` are "G1". Empty for numbers that are no codes."""
     if value < 0 or value >= 1000 or value != round(value, 1):

@@ -69,7 +69,7 @@ class Interpreter:
         if self.state.ended or self.over:
             step.skipped = True
             return step
-        state = copy.copy(self.state)
+        state = self.state.__copy__()
         try:
             step.block = block = read_block(line, raw, state.parameters)
             if self._passes(block, state, step):

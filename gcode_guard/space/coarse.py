@@ -3,6 +3,9 @@ is computed for a single move. What is dropped here meets nothing; what is kept 
 
 from __future__ import annotations
 
+import math
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -47,16 +50,40 @@ def may_meet(scene: Scene, assembly: Assembly, low: Floats, high: Floats, sidewa
     return near
 
 
+class Surroundings(NamedTuple):
+    """Within which box, mm, each section and hull, (s, m), may meet the tip, and how low it must be; `clear`: from
+    where on it meets none."""
+
+    clear: float
+    needed: Floats
+    left: Floats
+    right: Floats
+    front: Floats
+    back: Floats
+
+
+def surroundings(scene: Scene, assembly: Assembly, sideways: float, upward: float) -> Surroundings:
+    """The boxes for one assembly, with clearance and margins as in `may_meet`."""
+    clear = scene.highest + upward - float(assembly.from_[0]) if len(scene) else -math.inf
+    reach = assembly.radius[:, None] + (scene.tolerance + sideways)
+    needed = (scene.top + scene.tolerance + upward) - assembly.from_[:, None]
+    x0, y0, x1, y1 = scene.bounds.T
+    return Surroundings(clear, needed, x0 - reach, x1 + reach, y0 - reach, y1 + reach)
+
+
 def point_may_meet(
     scene: Scene, assembly: Assembly, x: float, y: float, z: float, sideways: float, upward: float
 ) -> bool:
     """The same of one place of the tip, mm."""
-    if not len(scene) or z >= scene.highest + upward - float(assembly.from_[0]):
+    return place_may_meet(surroundings(scene, assembly, sideways, upward), x, y, z)
+
+
+def place_may_meet(about: Surroundings, x: float, y: float, z: float) -> bool:
+    """The same again, for who asks often."""
+    if z >= about.clear:
         return False
-    reach = assembly.radius[:, None] + (scene.tolerance + sideways)
-    x0, y0, x1, y1 = scene.bounds.T
-    near = (x0 - reach <= x) & (x1 + reach >= x) & (y0 - reach <= y) & (y1 + reach >= y)
-    return bool((near & ((scene.top + scene.tolerance + upward) - assembly.from_[:, None] > z)).any())
+    near = (about.left <= x) & (about.right >= x) & (about.front <= y) & (about.back >= y) & (about.needed > z)
+    return bool(near.any())
 
 
 def _touching(corners: list[Floats], limits: list[Floats]) -> Booleans:
