@@ -57,7 +57,7 @@ def take(page: Any, folder: Path) -> None:
                         clip={"x": 0, "y": 0, "width": page.viewport_size["width"], "height": height})
 
     page.goto((folder / "review.html").as_uri())
-    page.click("#row-2")
+    page.click("#row-5")
     shot("review", "#tools-title")
     page.emulate_media(color_scheme="dark")
     page.goto((folder / "refused.html").as_uri())

@@ -88,6 +88,18 @@ def test_a_mode_that_the_program_changes_anywhere_is_said_again(tmp_path: Path, 
     assert 9 in lines(FIRST + STATED.replace("G17\n", f"G17 {again}\n") + end)
 
 
+def test_a_tool_length_offset_is_said_again_before_the_tool_comes_down(tmp_path: Path) -> None:
+    bench = pages.HEAD.replace("start =", 'after_tool_change = "high"\nstart =') + pages.CLAMP
+    first = "G21 G90 G17\nT1 M6\nS9000 M3\nG0 X200 Y250\nG43 H1 Z60\nG0 Z5\nG1 Z-2 F600\nG0 Z60\n"
+
+    def lines(program: str) -> list[int]:
+        return [restart.line for restart in pages.model(tmp_path, program, bench).restarts]
+
+    assert lines(first + STATED) == []
+    assert lines(first + STATED.replace("G0 Z5", "G43 H1 Z50\nG0 Z5")) == [9]
+    assert lines(first + STATED.replace("G0 Z5", "G43 H1 Z5")) == [9]
+
+
 def test_started_again_it_makes_the_same_cuts_and_meets_nothing(tmp_path: Path) -> None:
     """Each line that is listed is tried: the rest of the program, begun in wrong modes with the tool high anywhere."""
     draw, tried = random.Random(8), 0
