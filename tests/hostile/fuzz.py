@@ -191,9 +191,9 @@ def main() -> None:
     broken = folder.with_name(folder.name + "-broken")
     broken.mkdir(parents=True, exist_ok=True)
     folder.mkdir(parents=True, exist_ok=True)
-    for path in seeds(kind):
+    for path in seeds(kind):  # "(" is a bench with a tool in the spindle
         data = path.read_bytes()
-        (folder / hashlib.sha1(data).hexdigest()).write_bytes(b"\0" + data if kind == "programs" else data)
+        (folder / hashlib.sha1(data).hexdigest()).write_bytes(b"(" + data if kind == "programs" else data)
     known: set[str] = set()
 
     def one(data: bytes) -> None:
