@@ -292,6 +292,8 @@ class _Advice:
         for part in self._ways.parts:
             found = encounters(self._scene, part.assembly, part.sweeps, part.beside, part.above)
             deepest = max(deepest, float(found.depth.max(initial=0.0)))
+        if deepest == inf:  # a way from a height that is not known
+            return None
         by = self._round_up(deepest)
         table_z = self._setup.table_z
         height = self._obstacle.top - table_z if table_z is not None else FARTHEST

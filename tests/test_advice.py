@@ -153,3 +153,11 @@ def test_in_inches_the_advice_is_rounded_up_in_inches(tmp_path: Path) -> None:
         place = [4.0 + by, 4.0] if move[3] == "X" else [4.0, 4.0 + by]
         moved = text.replace("center = [4.0, 4.0]", f"center = {place}")
         assert (run(program, write_bench(tmp_path, moved)).exit == 0) == passes
+
+
+def test_a_way_out_of_an_unknown_height_is_no_trouble_for_the_advice(tmp_path: Path) -> None:
+    """Where the tool starts is not known: lowering the clamp helps nothing against the rapid across from there."""
+    low = BENCH.replace("start = [0.0, 0.0, 60.0]", "reach = {{ z = [-20.0, 30.0] }}")
+    text = low.format(shape="cylinder", place="center = [60.0, 100.0]\ndiameter = 16.0", top=40.0)
+    came = run("G0 X0 Y100\nG0 Z5\nG1 Z-3\nG1 X60\nG0 Z30\nM30\n", write_bench(tmp_path, text))
+    assert came.exit in (3, 4) and (4, "cut-contact") in came.findings
