@@ -45,7 +45,7 @@ def test_programs(data: bytes) -> None:
 
 def test_every_bench_of_the_fuzzer_is_one() -> None:
     statuses = set()
-    for number in range(120):
+    for number in range(40, 80):  # those with a tool in the spindle
         setup, tool = holding.bench(number)
         statuses.add(holding.hold_on(setup, tool, holding.PROGRAM))
     assert 0 in statuses and len(statuses) > 1  # some are mended, some refused
