@@ -30,7 +30,7 @@ class WaysRound:
         """The corners (mm) of the shortest way round for a rapid with the tip at `z`; None where there is none."""
         numbers = self._judge.tools(move.tool)
         stock = self._setup.stock
-        if not self.possible or stock is None or len(numbers) != 1 or self._judge.gantry_shoe is not None:
+        if not self.possible or stock is None or len(numbers) != 1 or self._judge.riding_shoe is not None:
             return None
         assembly = self._judge.assemblies[numbers[0]]
         low, high = (reach_box(self._setup, move.tool)[axis] for axis in range(2))
