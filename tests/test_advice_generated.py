@@ -94,7 +94,8 @@ def test_as_far_as_it_says_and_no_less(tmp_path_factory: pytest.TempPathFactory,
         to = [float(cut.end[axis]) - here[axis] + aside for axis in (0, 1)]  # type: ignore[arg-type]
         assume(math.hypot(*to) < 1e5)
         in_the_way = moved(bench, number, np.array([*to, 0.0]))
-        advised.append(hold_advice(tmp_path_factory.mktemp("a"), in_the_way, program, number, least=machine != "ceiling"))  # a lift may ask for more there
+        advised.append(hold_advice(tmp_path_factory.mktemp("a"), in_the_way, program, number,
+                                   least=machine != "ceiling"))  # a lift may ask for more there
 
     on()
     assert sum(advised) >= 0.4 * len(advised)
