@@ -107,7 +107,9 @@ def test_review_verify_trace_version(tmp_path: Path, setup: Path) -> None:
     assert traced.stdout.decode().splitlines()[:2] == [
         "line,kind,x0,y0,z0,x1,y1,z1,cx,cy,cz,plane,tool,feed",
         "2,rapid,0.000000,100.000000,30.000000,0.000000,100.000000,5.000000,,,,,1,"]
-    assert call("--version").returncode == 0
+    version = call("--version")
+    assert version.returncode == 0 and version.stdout.startswith(b"gcode-guard ")
+    assert call("filter", "--version").stdout == call("setup", "check", "--version").stdout == version.stdout
     assert call("filter", "--help").returncode == 0
 
 

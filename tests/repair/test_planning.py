@@ -164,6 +164,17 @@ CYCLES = {
         "G0 Z5\n/N3 G91 G98 G81 X65 Y0 Z-7 R-3 F100 L3\nG80\nG90\nM30\n",
         "G0 Z5\n/N3 G91 G98 G81 X65 Y0 Z-7 R-3 F100\n/G0 Z18.0\n/G0 X65.0 Y0.0\n/G0 Z-18.0\n"
         "/G98 G81 X0.0 Y0.0 Z-7.0 R-3.0\n/X65.0 Y0.0\nG80\nG90\nM30\n"),
+    "neither G98 nor G99: the height is said again, since the tool may stand at R as well": (
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n",
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG0 Z25.0\nG0 X200.0 Y100.0\nG81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nM30\n"),
+    "G99 from high above comes back to where the cycles began": (
+        "G0 Z25\nG99 G81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n",
+        "G0 Z25\nG99 G81 X20 Y100 Z-5 R2 F100\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z25.0\n"
+        "G99 G81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nM30\n"),
+    "feed and speed go before the hole": (
+        "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nX200 F200 S500\nG80\nM30\n",
+        "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nG0 F200 S500 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\n"
+        "G98 G81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nM30\n"),
     "two of the repeats' ways need a lift": (
         "G0 X-65 Z5\nG91 G98 G81 X130 Y0 Z-7 R-3 F100 L2\nX-130\nG80\nG90\nM30\n",
         "G0 X-65 Z5\nG91 G98 G81 X130 Y0 Z-7 R-3 F100\nG0 Z18.0\nG0 X130.0 Y0.0\nG0 Z-18.0\n"
@@ -175,6 +186,42 @@ CYCLES = {
 @pytest.mark.parametrize(("before", "after"), CYCLES.values(), ids=CYCLES.keys())
 def test_cycles(tmp_path: Path, before: str, after: str) -> None:
     assert became(tmp_path, before) == after
+
+
+@pytest.mark.parametrize("stop", ["M0", "M1", "M2", "M30"])
+def test_a_stop_in_the_block_of_a_hole_comes_behind_the_hole(tmp_path: Path, stop: str) -> None:
+    for hole, before in ((f"G98 G81 X200 Y100 Z-5 R2 F100 {stop}\n", "G0 Z23.0\nG0 F100 X200.0 Y100.0\nG0 Z5.0\n"),
+                         (f"G81 G99 X200 Y100 Z-5 R2 F100 {stop}\n", "G0 Z23.0\nG0 F100 X200.0 Y100.0\nG0 Z5.0\n")):
+        after = became(tmp_path, "G0 Z5\n" + hole + ("" if stop in ("M2", "M30") else "G80\nM30\n"))
+        assert after.startswith(before)
+        drilled = after.splitlines()[3]
+        assert drilled.endswith(f"G81 X200.0 Y100.0 Z-5.0 R2.0 {stop}")
+        assert drilled.startswith("G99" if "G99" in hole else "G98")
+
+
+# What the log says of changed blocks: (line, kind, programmed height, needed height, written height), by hand.
+TOLD = {
+    "a word and the way down behind": (
+        AWAY + "G0 Z5\nG0 X200\nG1 Z-1\nM30\n", [(4, "lift", 5.0, None, 23.0), (5, "split", 5.0, 23.0, 23.0)]),
+    "taken apart": (AWAY + "G1 Z5\nN10 G0 X200 S900\nG1 Z-1\nM30\n", [(5, "split", 5.0, 23.0, 23.0)]),
+    "a slope down": (
+        "G0 X200 Z2\nX0\nG1 Z-1 F100\nM30\n", [(1, "lift", 2.0, 23.0, 23.0), (2, "split", 2.0, 23.0, 23.0)]),
+    "out of nowhere": (
+        "G0 Z5\nG0 X0 Y0\nG1 Z-1 F100\nM30\n", [(1, "lift", 5.0, 23.0, 23.0), (2, "split", 5.0, 23.0, 23.0)]),
+    "a way into a hole": (
+        "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n", [(3, "split", 5.0, 23.0, 23.0)]),
+    "a way home": (
+        "G0 Z5\nG28 X200\nG1 Z-1 F100\nM30\n", [(1, "lift", 5.0, None, 23.0), (2, "split", 5.0, 23.0, 23.0)]),
+}
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_what_is_told_of_changed_blocks(tmp_path: Path, name: str) -> None:
+    program, told = TOLD[name]
+    machine = {"out of nowhere": "", "a way home": NAMED}.get(name, KNOWN)
+    changes = guard(tmp_path, program, machine).records("change")
+    assert [(c["line"], c["kind"], c["programmed_z_mm"], c["needed_z_mm"], c["written_z_mm"]) for c in changes] == told
+    assert all(c["obstacles"] == ["clamp"] for c in changes)
 
 
 def holds(came: Guarded, *after: str) -> list[tuple[float, float]]:
@@ -255,47 +302,86 @@ def test_round_where_a_way_may_lead_anywhere_between_its_ends(tmp_path: Path) ->
 
 # What is refused: (program, machine, exit status, line, what the finding says) -----------------------------------
 
+WHERE = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
+         " everything")
 REFUSED = {
     "no height over it and no reach for a way round": (
         "G0 X0 Y100 Z5\nX200\nM30\n", KNOWN + "\nreach = { z = [-20.0, 20.0] }",
-        3, 2, "needs a height of 23.000 mm, and the machine ends at 20.000 mm"),
+        3, 2, "it needs a height of 23.000 mm, and the machine ends at 20.000 mm; lower or move the obstacle;"
+        " with [stock] and"
+        " machine.reach given, a way round is looked for"),
     "no height over it and no way round": (
         "G0 X0 Y100 Z5\nX200\nM30\n", KNOWN + NARROW.format(20.0),
-        3, 2, "needs a height of 23.000 mm, the machine ends at 20.000 mm, and there is no way round"),
+        3, 2, "it needs a height of 23.000 mm, the machine ends at 20.000 mm, and there is no way round; lower"
+        " or move the"
+        " obstacle"),
     "between the holes of a cycle": (
         "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n", KNOWN + REACH.format(22.999),
-        3, 3, "needs a height of 23.000 mm, the machine ends at 22.999 mm"),
+        3, 3, "it needs a height of 23.000 mm, the machine ends at 22.999 mm, and there is no way round; lower"
+        " or move the"
+        " obstacle"),
     "a bad height in an expression out of nowhere": (
         "#1=5\nG0 Z[#1]\nM30\n", "", 3, 2, "its Z word is not a plain number; write the height as a number"),
     "an increment out of nowhere": (
-        "G91 G0 Z5\nM30\n", "", 4, 1, "under G91 no height can be written out of one that is not known"),
+        "G91 G0 Z5\nM30\n", "", 4, 1, "under G91 no height can be written out of one that is not known; " + WHERE),
     "a way home with a word besides": (
         "G1 Z4 F100\nM5 G91 G28 X0 Y0\nG90\nM30\n", BEYOND,
-        3, 2, "carries more than its move and must not be taken apart"),
+        3, 2, "its block carries more than its move and must not be taken apart; put the spindle, tool and stop"
+        " words on a"
+        " line of their own"),
     "a way home by way of a place that is too low": (
         "G90 G28 X0 Y0 Z5\nM30\n", BEYOND.replace("5.0]", "30.0]"),
-        3, 1, "comes down too early, and its block must not be taken apart"),
+        3, 1, "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
+        " its own,"
+        " after the move in X and Y"),
     "a motion that does not state itself behind a rise that was put in": (
-        "G1 Z4 F100\nG91 G28 X0 Y0\nG90\nX10\nM30\n", BEYOND, 3, 2, "would change the motion of line 4"),
+        "G1 Z4 F100\nG91 G28 X0 Y0\nG90\nX10\nM30\n", BEYOND, 3, 2, "a rise put in before this block would"
+        " change the motion of line 4, which does not state its own; write G1 (or"
+        " what it is) on line 4"),
     "an increment in an expression behind a rapid that makes contact": (
-        AWAY + "#1=-4\nG0 Z5\nG91\nG0 X200\nG0 Z[#1]\nG90\nM30\n", KNOWN, 3, 8, "its increment cannot be changed"),
+        AWAY + "#1=-4\nG0 Z5\nG91\nG0 X200\nG0 Z[#1]\nG90\nM30\n", KNOWN, 3, 8, "its increment cannot be"
+        " changed; write it as absolute distances (G90)"),
     "a cycle in another plane": (
-        "G0 Z5\nG18\nG98 G81 X200 Z5 Y50 R120 F100\nG80\nM30\n", KNOWN, 3, 3, "the cycle cannot be stated anew"),
+        "G0 Z5\nG18\nG98 G81 X200 Z5 Y50 R120 F100\nG80\nM30\n", KNOWN, 3, 3, "a way within this cycle comes"
+        " too near, and the cycle cannot be stated anew; write the holes as plain moves"),
     "repeats in increments under G99": (
         "G0 Z5\nG91 G99 G81 X65 Y0 Z-7 R-3 F100 L4\nG80\nG90\nM30\n", KNOWN,
-        3, 2, "an incremental cycle with repeats under G99 cannot be stated anew"),
+        3, 2, "an incremental cycle with repeats under G99 cannot be stated anew; export the holes in absolute"
+        " distances (G90)"),
     "an incremental cycle from below its R level": (
         "G0 X0 Y100 Z1\nG91 G98 G81 X180 Y0 Z-7 R4 F100\nG80\nG90\nM30\n", KNOWN,
-        3, 2, "an incremental cycle that starts below its R level cannot be stated anew"),
+        3, 2, "an incremental cycle that starts below its R level cannot be stated anew; start it from above"
+        " its R level"),
     "an incremental cycle between its levels": (
         "G0 X0 Y100 Z1\nG91 G98 G81 X20 Y0 Z-7 R4 F100\nX180\nG80\nG90\nM30\n", KNOWN,
-        3, 3, "between its R level and its initial level cannot be stated anew"),
+        3, 3, "an incremental cycle between its R level and its initial level cannot be stated anew; export the"
+        " holes in"
+        " absolute distances (G90)"),
     "a rapid within a cycle": (
         "G0 X50 Y100 Z30\nM3 S100\nG98 G87 X68 Y100 Z-5 R2 I15 J0 K0 F100\nG80\nM30\n", KNOWN,
         3, 3, "a rapid within its cycle comes too near; write the hole as plain moves"),
+    "a block with a code that goes with its move": (
+        "G0 G43 H1 X200 Z5\nM30\n", KNOWN.replace("30.0]", "5.0]"),
+        3, 1, "its block (G0, G43) must not be taken apart; put the move on a line of its own"),
+    "a cycle in doubt, in increments": (
+        "G0 Z25\nG91 G81 X20 Y0 Z-7 R-23 F100\nX180\nG80\nG90\nM30\n", KNOWN,
+        3, 3, "nothing says whether the cycle returns to its initial level or to its R level, and under G91 no"
+        " height can"
+        " be written out of one that is not known; write G98 or G99 before the cycle"),
+    "a back bore": (
+        "G0 Z5\nM3 S10\nG98 G87 X200 Y100 Z-5 R2 I15 J0 K0 F100\nG80\nM30\n", KNOWN,
+        3, 3, "a way within this cycle comes too near, and the cycle cannot be stated anew; write the holes as"
+        " plain moves"),
+    "G53 with a Z that leads down": (
+        "G0 Z5\nG53 G0 X210 Z-45\nG1 Z-1 F100\nM30\n", KNOWN + "\nzero = [-10.0, -20.0, -50.0]",
+        3, 2, "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
+        " its own,"
+        " after the move in X and Y"),
     "compensation": (
         AWAY + "G41 D1\nG1 X10\nG1 Z5\nG0 X200\nG40\nG0 Z30\nM30\n", KNOWN,
-        3, 7, "runs under cutter compensation, where nothing may be put in"),
+        3, 7, "it runs under cutter compensation, where nothing may be put in; raise the traverse in the"
+        " program, or move the"
+        " obstacle"),
 }
 
 
@@ -303,5 +389,6 @@ REFUSED = {
 def test_refused(tmp_path: Path, program: str, machine: str, status: int, line: int, said: str) -> None:
     came = guard(tmp_path, program, machine)
     assert came.exit == status
-    told = [(record["line"], record["obstacle"]) for record in came.records("finding") if said in record["text"]]
+    told = [(record["line"], record["obstacle"]) for record in came.records("finding")
+            if record["text"].endswith(": " + said)]
     assert told and told[0][0] == line, came.records("finding")

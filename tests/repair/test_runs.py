@@ -10,7 +10,17 @@ import pytest
 from gcode_guard.program.moves import Kind, Move, Step
 from gcode_guard.program.state import ANYWHERE, HIGH, Coordinate, Position, Span
 from gcode_guard.repair.limits import Limits, Stuck, trouble_of
-from gcode_guard.repair.run import Item, Leg, Run, Runs, is_plain, kind_of, lowest
+from gcode_guard.repair.run import (
+    Item,
+    Leg,
+    Run,
+    Runs,
+    is_plain,
+    kind_of,
+    lowest,
+    programmed_height,
+    takes_height,
+)
 from tests.language.reading import read
 
 D = Decimal
@@ -206,6 +216,31 @@ def test_the_holes_of_a_repeated_cycle_are_items_of_their_own() -> None:
     runs = cut_into_runs("G0 Z5\nG91 G98 G81 X10 Y0 Z-7 R-3 L3 F100\nG80\n")
     assert [[(item.kind, item.hole) for item in run.items] for run in runs] == [
         [("plain", 0), ("entry", 0)], [("fixed", 0), ("entry", 1)], [("fixed", 1), ("entry", 2)], [("fixed", 2)]]
+
+
+@pytest.mark.parametrize(
+    ("block", "effect", "takes"),
+    [("G28.1", "G28.1", True), ("G30.1", "G30.1", True), ("G92 Z0", "G92 Z0", True), ("G92 X0", "G92 X0", False),
+     ("G10 L20 P1 Z0", "G10 L20 P1", True), ("G10 L20 P1 X0", "G10 L20 P1", False),
+     ("M3", "M3", False), ("G0 Z5 M3", "M3", False)],
+)
+def test_which_effects_take_the_height_of_the_tool(block: str, effect: str, takes: bool) -> None:
+    assert takes_height(step(block), effect) == takes
+
+
+def test_the_height_that_moves_were_programmed_to() -> None:
+    assert programmed_height([]) is None
+    assert programmed_height([move((D(0), D(0), ANYWHERE), (D(9), D(0), ANYWHERE))]) is None
+    assert programmed_height([move((D(0), D(0), HIGH), (D(9), D(0), HIGH))]) is None
+    assert programmed_height([move(PLACE, BESIDE)]) == 5.0
+    assert programmed_height([move(PLACE, BESIDE), move(BESIDE, ABOVE, True)]) == 5.0
+    assert programmed_height([move(PLACE, ABOVE, True)]) == 30.0
+    assert programmed_height([move(PLACE, ABOVE, True), move(ABOVE, PLACE, True)]) == 5.0
+
+
+def test_the_calls_of_subprograms_end_a_run_at_a_place_that_is_not_known() -> None:
+    program = "G0 Z5\nM98 P1\nG0 Z9\nM30\nO1\nG0 Z7\nM99\n"
+    assert [lines(run) for run in cut_into_runs(program, start=None)] == [[1], [6], [3]]
 
 
 # What no edit cures -----------------------------------------------------------------------------------------------

@@ -11,8 +11,6 @@ from typing import Any
 import pytest
 
 from tests.guarding import write_bench
-from tests.page.conftest import chromium as chromium
-from tests.page.conftest import page as page
 from tests.page.test_browser import PAPER
 from tests.room.calling import call
 from tests.room.test_page import BENCH, PROGRAM
