@@ -78,11 +78,13 @@ def clear_level(initial: Coordinate, level: Decimal, retract: str) -> Coordinate
     return max(initial, level)
 
 
-def perform(code: str, hole: Hole, places: list[dict[int, Coordinate]], path: Path, doubtful_level: bool) -> None:
+def perform(code: str, hole: Hole, places: list[dict[int, Coordinate]], path: Path, doubtful_level: bool,
+            first: bool) -> None:
     """Makes the moves of one block of a cycle: one hole at each place of `places` (values by axis).
 
-    With `doubtful_level` nothing said whether cycles return to the initial or the R level: the way across is
-    followed at the R level too, as a shadow.
+    With `doubtful_level` nothing said whether cycles return to the initial or the R level: the way across behind a
+    hole is followed at the R level too, as a shadow. `first` is True for the block that begins a series of cycles,
+    which no hole comes before.
     """
     axis = hole.axis
     for number, place in enumerate(places):
@@ -92,7 +94,8 @@ def perform(code: str, hole: Hole, places: list[dict[int, Coordinate]], path: Pa
         if number == 0 and known(here) and below:
             path.rapid(place, "traverse", shadow=True)
             path.rapid({axis: hole.level}, "up")
-        elif doubtful_level and bounds(here)[0] > -inf:  # behind G88 the height is not known by either reading
+        # Behind G88 the height is not known by either reading.
+        elif doubtful_level and (number > 0 or not first) and bounds(here)[0] > -inf:
             _across_at_level(path, place, hole)
         path.rapid(place, "traverse")
         path.rapid({axis: hole.level}, "down")

@@ -197,7 +197,7 @@ def cycle(context: Context, code: str) -> None:
     if before is not None and state.retract == "G98" and state.position[axis] != hole.clear:
         context.assume("initial level", "G98 behind G99 is taken to return to where the tool was before the series of"
                        " cycles")
-    doubtful = not state.retract_said and before is not None and hole.clear != hole.level
+    doubtful = not state.retract_said and hole.clear != hole.level
     if not state.retract_said:
         context.assume("return level", "cycles are taken to return to the initial level (G98); the R level is"
                        " checked too")
@@ -208,7 +208,7 @@ def cycle(context: Context, code: str) -> None:
         context.hole = number
 
     path = cycles.Path(state.position, context.rapid, context.cut, context.effect, begin)
-    cycles.perform(code, hole, places, path, doubtful)
+    cycles.perform(code, hole, places, path, doubtful, before is None)
     state.position = path.position
     state.cycle = now
 

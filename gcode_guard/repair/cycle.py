@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 from ..program.codes import CYCLES, spell
 from ..program.state import Coordinate, Span
 from .edits import Draft
-from .limits import ADVICE_HIGH, Stuck
-from .run import Item, lowest
-from .surgery import axis_words, put
+from .limits import Stuck
+from .run import Item, finite, lowest
+from .surgery import axis_words, is_stop, put, text_of
 from .write import spell_number
 
 if TYPE_CHECKING:
+    from ..program.block import Block
     from .planner import Plan
 
 CARRIED = frozenset("STF")
@@ -31,21 +32,19 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     the one that later blocks of the cycle would return to.
     """
 
-    step = item.step
-    if not step.places or step.after.cycle is None or "G87" in step.codes or step.after.cycle.code == "G87":
+    step, cycle = item.step, item.step.after.cycle
+    if not step.places or cycle is None or cycle.code == "G87":
         raise Stuck(item, 3, "a way within this cycle comes too near, and the cycle cannot be stated anew",
                     "write the holes as plain moves")
     if step.before.beside and (item.hole or not {"X", "Y"} <= axis_words(step.block).keys()):
         raise Stuck(item, 3, "the tool may still stand beside its path (G40), where the cycle cannot be stated anew",
                     "name both X and Y (G90) in a block of G0 before the cycle")
-    down_to = _level_to_start_from(plan, item)
+    down_to = _level_to_start_from(item)
     draft = plan.draft(item)
     pen = plan._pen(step.after)
     texts: list[str] = []
     # By the report a cycle that starts below its R level goes across at that level: never lower.
-    level = item.legs[-1].move.end[2]
-    if item.hole == 0 and lowest(step.before.position[2]) < lowest(level):
-        need = max(need, lowest(level))
+    need = max(need, lowest(item.legs[-1].move.end[2]))
     doubt = _level_in_doubt(item)
     if doubt is not None:
         if pen.incremental:
@@ -59,19 +58,19 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
         texts.append(text)
     x, y = step.places[item.hole]
     here = item.legs[0].move.start
-    across = [pen.exactly(axis, to, _number(here[axis])) for axis, to in ((0, x), (1, y))]
+    across = [pen.exactly(axis, to, here[axis]) for axis, to in ((0, x), (1, y))]
     blocks = [[text] for text in texts] + [across]
     if down_to is not None and lifted != down_to:
-        blocks.append([pen.exactly(2, down_to, _number(lifted))])
-    draft.level = lowest(lifted) if abs(lowest(lifted)) < inf else None
+        blocks.append([pen.exactly(2, down_to, lifted)])
+    draft.level = finite(lifted)
     draft.kind = "split"
     first_piece = _carried_words(item) if item.hole == 0 else []
     gap, deleted = plan.style.gap, step.block.deleted
     written = [pen.rapid(*words, deleted=deleted) for words in blocks]
     if first_piece:
         written[0] = ("/" if deleted else "") + gap.join([plan.style.rapid, *first_piece, *blocks[0]])
-    if len(step.places) == 1 or pen.incremental is False:
-        draft.before += written
+    if len(step.places) == 1 or not pen.incremental:
+        draft.before = written
         _restate(plan, item, draft, first_piece)
     else:
         _unroll(plan, item, draft, written)
@@ -80,17 +79,11 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
 def _level_in_doubt(item: Item) -> float | None:
     """The height at which the tool stands before a hole where cycles return to the initial level, if neither G98 nor
     G99 was said and it may stand at the R level as well; None where there is no doubt."""
-    stands = lowest(item.step.before.position[2]) if item.hole == 0 else max(
-        (lowest(leg.move.start[2]) for leg in item.legs if not leg.move.shadow), default=-inf)
-    lower = (leg for leg in item.legs if leg.move.shadow and lowest(leg.move.start[2]) < stands)
-    return stands if any(leg.bad for leg in lower) else None
+    stands = next(lowest(leg.move.start[2]) for leg in item.legs if not leg.move.shadow)
+    return stands if any(leg.bad and leg.move.shadow for leg in item.legs) else None
 
 
-def _number(coordinate: Coordinate) -> Decimal | None:
-    return None if isinstance(coordinate, Span) else coordinate
-
-
-def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
+def _level_to_start_from(item: Item) -> Decimal | None:
     """The height over the hole from which the restated cycle starts."""
 
     step = item.step
@@ -98,7 +91,8 @@ def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
     initial, start = step.after.cycle.initial, step.before.position[2]
     level = item.legs[-1].move.end[2]
     if isinstance(initial, Span) and lowest(initial) == inf:
-        raise Stuck(item, 3, "the cycle began at the top, which is a height that cannot be written", ADVICE_HIGH)
+        raise Stuck(item, 3, "the cycle began at the top, which is a height that cannot be written",
+                    "put a G0 Z before the cycle")
     if step.after.distance == "G91":
         if initial != start:
             raise Stuck(item, 3, "an incremental cycle between its R level and its initial level cannot be stated anew",
@@ -106,9 +100,10 @@ def _level_to_start_from(plan: Plan, item: Item) -> Decimal | None:
         if lowest(start) < lowest(level):
             raise Stuck(item, 3, "an incremental cycle that starts below its R level cannot be stated anew",
                         "start it from above its R level")
-        return _number(start)
+        initial = start
     # From below the R level the cycle itself first goes up to it, and returns to it: nothing leads lower.
-    return _number(initial) if lowest(initial) >= lowest(level) else _number(level)
+    level = max(initial, level, key=lowest)
+    return None if isinstance(level, Span) else level
 
 
 def _carried_words(item: Item) -> list[str]:
@@ -119,7 +114,7 @@ def _carried_words(item: Item) -> list[str]:
         carried = word.letter in CARRIED or (
             name and name not in CYCLES | {"G98", "G99", "M0", "M1", "M2", "M30"})
         if carried:
-            out.append(block.text[word.start : word.end])
+            out.append(text_of(block, word))
     return out
 
 
@@ -130,10 +125,21 @@ def _restate(plan: Plan, item: Item, draft: Draft, carried: list[str]) -> None:
     incremental = step.after.distance == "G91"
     if starts and not incremental and not carried:
         return
-    draft.own = [_cycle_text(plan, item, block.deleted, with_number=True)]
+    draft.own = [_in_place(item, plan.style.gap.join(_cycle_words(plan, item) + _stops(block)))]
 
 
-def _cycle_text(plan: Plan, item: Item, deleted: bool, with_number: bool) -> str:
+def _stops(block: Block) -> list[str]:
+    return [text_of(block, word) for word in block.words if is_stop(word)]
+
+
+def _in_place(item: Item, cycle: str) -> str:
+    """The block with the cycle stated anew: its number and its comments stay where they are."""
+    changes = {(word.start, word.end): "" for word in item.step.block.words if word.letter != "N"}
+    return put(item.step.block, changes | {min(changes): cycle})
+
+
+def _cycle_words(plan: Plan, item: Item) -> list[str]:
+    """The cycle with all of its sticky words, at the hole over which the tool stands."""
     step, block = item.step, item.step.block
     cycle = step.after.cycle
     assert cycle is not None
@@ -149,26 +155,20 @@ def _cycle_text(plan: Plan, item: Item, deleted: bool, with_number: bool) -> str
         words.append(letter("P") + spell_number(cycle.dwell, 1))
     if cycle.peck is not None:
         words.append(letter("Q") + spell_number(cycle.peck, style.decimals))
-    words += [block.text[w.start : w.end] for w in block.words
-              if (w.letter == "L" and step.after.distance != "G91")
-              or (w.letter == "M" and spell("M", w.value) in ("M0", "M1", "M2", "M30") and with_number)]
-    if not with_number:
-        return ("/" if deleted else "") + style.gap.join(words)
-    # The block's number and comments stay where they are; everything else becomes the restated cycle.
-    spans = [(w.start, w.end) for w in block.words if w.letter != "N"]
-    changes = dict.fromkeys(spans, "")
-    changes[spans[0]] = style.gap.join(words)
-    return put(block, changes)
+    if step.after.distance != "G91":
+        words += [text_of(block, word) for word in block.words if word.letter == "L"]
+    return words
 
 
 def _unroll(plan: Plan, item: Item, draft: Draft, written: list[str]) -> None:
-    """An incremental block with repeats: one cycle of its own for each hole from the first on.
+    """An incremental block with repeats: one cycle of its own for each hole from the first on, a stop behind the last.
 
     Every hole starts from the height at which the block started, so that R counts from the same level.
     """
 
-    holes = draft.holes
-    holes[item.hole] = [*written, _cycle_text(plan, item, item.step.block.deleted, with_number=item.hole == 0)]
+    holes, block, gap = draft.holes, item.step.block, plan.style.gap
+    cycle = gap.join(_cycle_words(plan, item))
+    holes[item.hole] = [*written, ("/" if block.deleted else "") + cycle if item.hole else _in_place(item, cycle)]
     if item.step.after.retract == "G99":
         raise Stuck(item, 3, "an incremental cycle with repeats under G99 cannot be stated anew",
                     "export the holes in absolute distances (G90)")
@@ -178,14 +178,14 @@ def _unroll(plan: Plan, item: Item, draft: Draft, written: list[str]) -> None:
             draft.own += holes[number]
         else:
             draft.own.append(_plain_hole(plan, item, number))
+    draft.own[-1] = gap.join([draft.own[-1], *_stops(block)])
 
 
 def _plain_hole(plan: Plan, item: Item, number: int) -> str:
     """A hole of an unrolled block whose way needs no lift: the cycle with the block's own step."""
     step, block = item.step, item.step.block
     if number == 0:
-        spans = {(w.start, w.end): "" for w in block.words if w.letter == "L"}
-        return put(block, spans)
+        return put(block, {(word.start, word.end): "" for word in block.words if word.letter == "L" or is_stop(word)})
     pen = plan._pen(step.after)
     (x0, y0), (x1, y1) = step.places[number - 1], step.places[number]
     words = [pen.exactly(0, x1, x0), pen.exactly(1, y1, y0)]

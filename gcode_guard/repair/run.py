@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from math import inf
 
 from ..program.moves import Move, Step
-from ..program.state import Coordinate, Position, bounds, known
+from ..program.state import ANYWHERE, Coordinate, Position, bounds, known
 
 # Blocks with these are never taken apart.
 WHOLE = frozenset({"G28", "G30", "G43", "G53", "G92", "G10", "M98"})
@@ -191,10 +191,15 @@ def lowest(coordinate: Coordinate) -> float:
     return bounds(coordinate)[0]
 
 
+def finite(coordinate: Coordinate) -> float | None:
+    """The lowest that a height may be, mm; None where that is not known, or only known to be high."""
+    low = lowest(coordinate)
+    return low if abs(low) < inf else None
+
+
 def programmed_height(moves: Sequence[Move]) -> float | None:
     """The height, mm, that a block's rapids are programmed to run at: the lowest point of those that go across; where
     the block only goes up or down, the height that it ends at. None where that is not known."""
     across = [move for move in moves if not move.upright]
     heights = [height for move in across for height in (move.start[2], move.end[2])]
-    low = min(map(lowest, heights or [move.end[2] for move in moves[-1:]]), default=-inf)
-    return low if abs(low) < inf else None
+    return finite(min(heights or [move.end[2] for move in moves[-1:]] or [ANYWHERE], key=lowest))

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
-from ..program.state import State
+from ..program.state import Coordinate, State
 
 G0_SPELLED = re.compile(r"(?<![A-Za-z])[Gg]0{1,3}(?![\d.])")
 COORDINATE = re.compile(r"[XYZIJKRxyzijkr][ \t]*[+-]?\d*(?:\.(\d*))?")
@@ -100,10 +100,10 @@ class Pen:
         number = ((Decimal(repr(float(ceiling))) - base + NOISE) / scale).quantize(step, rounding=ROUND_FLOOR)
         return self.word("Z", number), base + number * scale
 
-    def exactly(self, axis: int, to: Decimal, start: Decimal | None) -> str:
-        """The word that leads an axis exactly to `to` (mm, bench frame) from `start`."""
+    def exactly(self, axis: int, to: Decimal, start: Coordinate | None) -> str:
+        """The word that leads an axis exactly to `to` (mm, bench frame) from `start`, which must be known under G91."""
         base = start if self.incremental else self._origin(axis)
-        assert base is not None
+        assert isinstance(base, Decimal)
         number = (to - base) / self.state.scale()
         exponent = number.normalize().as_tuple().exponent
         if isinstance(exponent, int) and exponent < -7:

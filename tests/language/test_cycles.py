@@ -235,6 +235,12 @@ def test_without_g98_or_g99_the_way_across_is_followed_at_the_r_level_too() -> N
     assert not [move for move in said.steps[-1].moves if move.shadow] and "return level" not in said.assumptions
 
 
+def test_so_are_the_ways_between_the_repeats_of_the_first_block() -> None:
+    (step,) = read("G91 G81 X10 Y5 Z-5 R-8 L3\n").steps
+    shadows = [tuple(map(float, move.end)) for move in step.moves if move.shadow]  # type: ignore[arg-type]
+    assert shadows == [(20, 10, 42), (30, 15, 42)]  # no hole comes before the first
+
+
 # Other planes, changes within a series, unknown places ------------------
 
 def test_in_every_plane_the_third_axis_drills() -> None:

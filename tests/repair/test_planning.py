@@ -175,6 +175,24 @@ CYCLES = {
         "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nX200 F200 S500\nG80\nM30\n",
         "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nG0 F200 S500 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\n"
         "G98 G81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nM30\n"),
+    "increments that begin at R": (
+        "G0 X0 Y100 Z5\nG91 G98 G81 X200 Y0 Z-7 R0 F100\nG80\nG90\nM30\n",
+        "G0 X0 Y100 Z23.0\nG0 G91 F100 X200.0 Y0.0\nG0 Z-18.0\nG98 G81 X0.0 Y0.0 Z-7.0 R0.0\nG80\nG90\nM30\n"),
+    "increments are stated anew even where the block says nothing else": (
+        "G0 Z5 F100\nG91\nG98 G81 X200 Y0 Z-7 R-3\nG80\nG90\nM30\n",
+        "G0 Z23.0 F100\nG91\nG0 X200.0 Y0.0\nG0 Z-18.0\nG98 G81 X0.0 Y0.0 Z-7.0 R-3.0\nG80\nG90\nM30\n"),
+    "a stop comes behind the last of the repeats, the comment stays with the first": (
+        "G0 X65 Z5\nG91 G98 G81 X65 Y0 Z-7 R-3 F100 L2 M0 (both)\nG80\nG90\nM30\n",
+        "G0 X65 Z23.0\nG0 G91 F100 X65.0 Y0.0\nG0 Z-18.0\nG98 G81 X0.0 Y0.0 Z-7.0 R-3.0 (both)\nX65.0 Y0.0 M0\n"
+        "G80\nG90\nM30\n"),
+    "and where only a later way needs a lift": (
+        "G0 Z5\nG91 G98 G81 X65 Y0 Z-7 R-3 F100 M1 L3\nG80\nG90\nM30\n",
+        "G0 Z5\nG91 G98 G81 X65 Y0 Z-7 R-3 F100\nG0 Z18.0\nG0 X65.0 Y0.0\nG0 Z-18.0\n"
+        "G98 G81 X0.0 Y0.0 Z-7.0 R-3.0\nX65.0 Y0.0 M1\nG80\nG90\nM30\n"),
+    "behind cutter compensation, with X and Y named": (
+        "G0 X-30 Z5\nG41\nG1 X-20 F100\nG40\nG1 Z6\nG99 G81 X-10 Z-1 R5\nX200 Y100\nG80\nG0 Z50\nM30\n",
+        "G0 X-30 Z5\nG41\nG1 X-20 F100\nG40\nG1 Z6\nG99 G81 X-10 Z-1 R5\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z6.0\n"
+        "G99 G81 X200.0 Y100.0 Z-1.0 R5.0\nG80\nG0 Z50\nM30\n"),
     "two of the repeats' ways need a lift": (
         "G0 X-65 Z5\nG91 G98 G81 X130 Y0 Z-7 R-3 F100 L2\nX-130\nG80\nG90\nM30\n",
         "G0 X-65 Z5\nG91 G98 G81 X130 Y0 Z-7 R-3 F100\nG0 Z18.0\nG0 X130.0 Y0.0\nG0 Z-18.0\n"
@@ -352,6 +370,17 @@ REFUSED = {
         "G0 X0 Y100 Z1\nG91 G98 G81 X180 Y0 Z-7 R4 F100\nG80\nG90\nM30\n", KNOWN,
         3, 2, "an incremental cycle that starts below its R level cannot be stated anew; start it from above"
         " its R level"),
+    "a cycle that began at an unknown height above everything, and now stands at R": (
+        "G99 G81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n", 'start = "high"',
+        3, 2, "the cycle began at the top, which is a height that cannot be written; put a G0 Z before the cycle"),
+    "behind cutter compensation, with X alone named": (
+        "G0 Z5\nG41\nG1 X-10 F100\nG40\nG1 Z6\nG99 G81 X200 Z-1 R5\nG80\nG0 Z50\nM30\n", KNOWN,
+        3, 6, "the tool may still stand beside its path (G40), where the cycle cannot be stated anew; name both X and Y"
+        " (G90) in a block of G0 before the cycle"),
+    "repeats of which nothing says at which level they go on": (
+        "G0 Z25\nG91 G81 X65 Y0 Z-7 R-23 F100 L4\nG80\nG90\nM30\n", KNOWN,
+        3, 2, "nothing says whether the cycle returns to its initial level or to its R level, and under G91 no height"
+        " can be written out of one that is not known; write G98 or G99 before the cycle"),
     "an incremental cycle between its levels": (
         "G0 X0 Y100 Z1\nG91 G98 G81 X20 Y0 Z-7 R4 F100\nX180\nG80\nG90\nM30\n", KNOWN,
         3, 3, "an incremental cycle between its R level and its initial level cannot be stated anew; export the"

@@ -15,6 +15,7 @@ from gcode_guard.repair.run import (
     Leg,
     Run,
     Runs,
+    finite,
     is_plain,
     kind_of,
     lowest,
@@ -60,6 +61,11 @@ def test_which_rapids_are_bad(leg: Leg, trusted: bool, exempt: bool, bad: bool) 
 def test_a_rapid_of_which_nothing_was_said_is_clear() -> None:
     leg = Leg(move())
     assert (leg.clips, leg.contact, leg.needed, leg.obstacles) == (False, False, -inf, ())
+
+
+def test_a_height_that_can_be_told() -> None:
+    assert [finite(height) for height in (D("5.5"), D(0), Span(2.0, 9.0), Span(2.0, inf), ANYWHERE, HIGH)] == [
+        5.5, 0.0, 2.0, 2.0, None, None]
 
 
 def test_the_lowest_of_a_height() -> None:
