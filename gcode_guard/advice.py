@@ -17,10 +17,10 @@ import numpy as np
 
 from .headroom import rise_from
 from .judge import Judge
+from .lengths import length
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, table
 from .program.state import known
-from .record.summary import length
 from .repair.run import Leg, Runs
 from .rules import ceiling
 from .setup.model import Obstacle, Setup, exact

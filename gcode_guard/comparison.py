@@ -14,6 +14,7 @@ from itertools import islice, takewhile
 from math import isfinite
 
 from .events import Event, JudgedStretch
+from .lengths import UNIT_WORD, Units, exactly
 from .program.lane_offer import Known, Offer
 from .program.moves import Kind, Move
 from .program.state import Position, Span, bounds
@@ -100,13 +101,14 @@ class Comparison:
     """BEFORE and AFTER in step. `run` raises Different at the first difference.
 
     `air_floor`: the height (mm) from which on traverses at feed may be lifted; None where they may not. `known` are
-    stretches of BEFORE in which nothing is wrong.
+    stretches of BEFORE in which nothing is wrong. Lengths are told in `units`.
     """
 
-    def __init__(self, before: Side, after: Side, air_floor: float | None, known: Known) -> None:
+    def __init__(self, before: Side, after: Side, air_floor: float | None, known: Known, units: Units) -> None:
         self.before, self.after = before, after
         self.air_floor = air_floor
         self.known = known
+        self.units = units
         self.vertex = Vertex(before.head.place)
         self.before_line = before.head.line
 
@@ -228,7 +230,8 @@ class Comparison:
             self._differ(f"{clip[2]}, where the program itself does not go as low", clip[1])
 
     def _lower(self, height: float, was: float, line: int) -> None:
-        self._differ(f"a rapid goes down to {_spell(height)}, and the program went no lower than {_spell(was)} here",
+        self._differ(f"a rapid goes down to {_spell(height, self.units)}, and the program went no lower than"
+                     f" {_spell(was, self.units)} here",
                      line)
 
     def _cross(self) -> None:
@@ -311,7 +314,7 @@ class Comparison:
         """Takes a traverse at feed and the three cuts that lift it, where the setup allows that (`air_feeds`)."""
         if self.air_floor is None or was.move is None or now.move is None or was.rapid or now.rapid:
             return False
-        if cut_difference(was.move, now.move) is None or not _is_level_feed(was.move, self.air_floor):
+        if cut_difference(was.move, now.move, self.units) is None or not _is_level_feed(was.move, self.air_floor):
             return False
         height = now.end[2]
         z = was.start[2]
@@ -321,7 +324,8 @@ class Comparison:
         for start, end in zip(corners, corners[1:], strict=False):
             wanted = replace(was.move, start=start, end=end, upright=start[:2] == end[:2])
             event = self._now()
-            if event.move is None or cut_difference(wanted, event.move) or manner_difference(was.state, event.state):
+            if event.move is None or cut_difference(wanted, event.move, self.units) \
+                    or manner_difference(was.state, event.state):
                 self._differ("a traverse at feed is not lifted straight up, across and down", event.line, was.line)
         self._was()
         self.vertex = Vertex(was.leads_to)
@@ -331,7 +335,7 @@ class Comparison:
 
     def _compare_fixed(self, was: Event, now: Event) -> None:
         self._look_beside(now)
-        what = _difference(was, now)
+        what = _difference(was, now, self.units)
         if what is not None:
             self._differ(what, now.line, was.line)
 
@@ -349,18 +353,18 @@ def _is_level_feed(move: Move, floor: float) -> bool:
     return bounds(move.start[2])[0] >= floor - EQUAL
 
 
-def _difference(was: Event, now: Event) -> str | None:
+def _difference(was: Event, now: Event, units: Units) -> str | None:
     """In what two cuts, effects or ends differ."""
     if was.move is not None and now.move is not None:
-        what = cut_difference(was.move, now.move)
+        what = cut_difference(was.move, now.move, units)
         return what or manner_difference(was.state, now.state)
     if was.effect is not None and now.effect is not None:
-        what = effect_difference(was.effect, now.effect)
+        what = effect_difference(was.effect, now.effect, units)
         if what is None and was.arguments != now.arguments:
             what = f"the words beside {was.effect.what} are others"
         return what
     if _name(was) == _name(now):
-        return state_difference(was.state, now.state, was.ended and now.ended)
+        return state_difference(was.state, now.state, was.ended and now.ended, units)
     return f"where the program had {_name(was)}, there is now {_name(now)}"
 
 
@@ -370,5 +374,7 @@ def _name(event: Event) -> str:
     return event.effect.what if event.effect is not None else "its end"
 
 
-def _spell(height: float) -> str:
-    return f"Z{height:.4f}" if isfinite(height) else "a height that is not known" if height < 0 else "high"
+def _spell(height: float, units: Units) -> str:
+    if isfinite(height):
+        return f"Z{exactly(height, units)} {UNIT_WORD[units]}"
+    return "a height that is not known" if height < 0 else "high"

@@ -22,6 +22,7 @@ import numpy as np
 
 from . import __version__
 from .judge import Examined, Judge
+from .lengths import length
 from .mend import Batch, Mender
 from .program.interpreter import left_behind
 from .program.lane import Stretch
@@ -35,7 +36,7 @@ from .program.state import ANY_TOOL
 from .record.diff import DiffWriter
 from .record.findings import Assumption, Change, Finding, Run
 from .record.log import LogSpool
-from .record.summary import Summary
+from .record.summary import Summary, unchecked
 from .repair.edits import Edit
 from .rules import rules_of, trouble_with_tools
 from .setup.model import Setup
@@ -295,11 +296,13 @@ class _Work:
         self._assume("left over", "no offset and no compensation is taken to be left over from an earlier program")
         if facts.tools and not facts.changes_tool:
             self._assume("tool", "a T word without M6 is taken as the tool in the spindle")
+        for assumption in unchecked(self._cutter_only()):
+            self._assume(assumption.about, assumption.text)
         for what in left_behind(state, interpreter.rules):
             self._assume("left behind", f"the program ends with {what} in force; the next one may not expect it")
         if self.setup.machine.reach is None and self.mender.highest_written > -inf:
             self._assume("highest Z", f"the setup gives no reach: the machine is taken to have the height of"
-                         f" {self.mender.highest_written:.3f} mm that was written")
+                         f" {length(self.mender.highest_written, self.setup.units)} that was written")
 
     def prove(self) -> None:
         """Reads the output as it was written and proves it against the program."""
@@ -324,6 +327,11 @@ class _Work:
         self._tell(Finding(line, "rapid-contact", f"one edit cannot serve all calls of a subprogram ({calls}): {what}",
                            advice="write the calls out as plain blocks, or raise the traverse in the program"))
 
+    def _cutter_only(self) -> bool:
+        """Whether nothing above the cutter is modelled for a tool that the program may use."""
+        used = self.mender.totals.tools_used
+        return bool(self.setup.bare_tools(None if ANY_TOOL in used else used))
+
     def outcome(self) -> Outcome:
         mender = self.mender
         status = mender.exit
@@ -332,15 +340,14 @@ class _Work:
         if status:
             self.diff.truncate(0)
         verdict = "refused" if status else "repaired" if self.changes else "safe"
-        used, counts = mender.totals.tools_used, mender.totals.counts
-        numbers = list(self.setup.tools) if ANY_TOOL in used else [n for n in used if n in self.setup.tools]
+        counts = mender.totals.counts
         dates = [o.measured_on for o in self.setup.obstacles if o.measured_on] + \
             ([self.setup.measured_on] if self.setup.measured_on else [])
         summary = Summary(
             program=self.source.name, verdict=verdict, exit=status, blocks=counts.blocks,  # type: ignore[arg-type]
             rapids=counts.rapids, cuts=counts.cuts, changes=self.changes, findings=self.findings,
             obstacles=len(self.setup.obstacles), assumptions=self.assumptions,
-            rapid_s=self.rapid_s, added_s=self.added_s, cutter_only=any(self.setup.cutter_only(n) for n in numbers),
+            rapid_s=self.rapid_s, added_s=self.added_s, cutter_only=self._cutter_only(),
             highest_written_z=mender.highest_written if self.setup.machine.reach is None
             and mender.highest_written > -inf else None,
             oldest_measured_on=min(dates) if dates else None, units=self.setup.units)

@@ -42,7 +42,7 @@ class Mender:
         self._tell = tell
         self._assume = assume
         self._found: list[tuple[int, Finding | tuple[str, str]]] = []
-        self.totals = Totals()
+        self.totals = Totals(self.setup.units)
         self.headroom = Headroom(judge)
         self.style = Style()
         self.exit = 0
@@ -158,7 +158,7 @@ class Mender:
         for hit in examined.clipped:
             hits.setdefault(hit.move, []).append(hit)
         return [Leg(move, bool(examined.clips[k]), bool(examined.contact[k]), float(examined.needed[k]),
-                    in_the_way(hits.get(k, ()))) for k, move in enumerate(moves)]
+                    *in_the_way(hits.get(k, ()))) for k, move in enumerate(moves)]
 
     def _count(self, steps: list[Step], moves: list[Move]) -> None:
         self.totals.counts.blocks += len(steps)
@@ -355,10 +355,10 @@ class Mender:
         for item in run.items:
             for leg in item.legs:
                 if leg.clips and leg.exempt and not leg.move.shadow:
-                    for obstacle in leg.obstacles:
+                    for obstacle, depth in zip(leg.obstacles, leg.depths, strict=True):
                         name = self.judge.names[obstacle]
                         self.tell(Finding(leg.move.line, "close", f"an upright rapid comes inside the clearance of"
-                                          f" \"{name}\" without contact", name))
+                                          f" \"{name}\" without contact", name, depth))
 
     def _trouble(self, trouble: Trouble) -> None:
         self.refuse(trouble.exit)

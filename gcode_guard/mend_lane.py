@@ -139,7 +139,7 @@ class StretchMender:
             for hit in self.examined.clipped:
                 self._hits.setdefault(hit.move, []).append(hit)
         return Leg(move, bool(self.examined.clips[row]), bool(self.examined.contact[row]),
-                   float(self.examined.needed[row]), in_the_way(self._hits.get(row, ())))
+                   float(self.examined.needed[row]), *in_the_way(self._hits.get(row, ())))
 
     # Holes ----------------------------------------------------------------------------------------------------
 

@@ -41,6 +41,7 @@ def rules_of(setup: Setup, facts: Facts, tool: int | None) -> Rules:
                for number, entry in setup.tools.items()},
         first_tool=_first_tool(setup, facts, tool),
         uses_length=facts.uses_length,
+        units=setup.units,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
+from .lengths import UNIT_WORD, Units, exactly
 from .program.moves import NAMES, Effect, Kind, Move
 from .program.state import Coordinate, Position, Span, State, bounds, known
 
@@ -40,27 +41,30 @@ def stays(before: Position, after: Position) -> bool:
     return bounds(after[2])[0] >= bounds(before[2])[0] - EQUAL
 
 
-def cut_difference(before: Move, after: Move) -> str | None:
-    """In what a cut differs from what it was, in plain words; None where it is the same."""
+def cut_difference(before: Move, after: Move, units: Units) -> str | None:
+    """In what a cut differs from what it was, in plain words, lengths in `units`; None where it is the same."""
     if before.kind != after.kind:
         return f"a move of the kind {NAMES[before.kind]} became one of the kind {NAMES[after.kind]}"
     name = NAMES[before.kind]
     if not all(same(x, y) for x, y in zip(before.start, after.start, strict=True)):
-        return f"the {name} started at {spelled(before.start)} and now starts at {spelled(after.start)}"
+        return (f"the {name} started at {spelled(before.start, units)} and now starts at"
+                f" {spelled(after.start, units)}")
     if not all(same(x, y) for x, y in zip(before.end, after.end, strict=True)):
-        return f"the {name} ended at {spelled(before.end)} and now ends at {spelled(after.end)}"
+        return (f"the {name} ended at {spelled(before.end, units)} and now ends at"
+                f" {spelled(after.end, units)}")
     if before.plane != after.plane:
         return f"the arc lay in the plane G{before.plane} and now lies in G{after.plane}"
-    return _arc_difference(before, after) or _tool_difference(before, after)
+    return _arc_difference(before, after, units) or _tool_difference(before, after, units)
 
 
-def _arc_difference(before: Move, after: Move) -> str | None:
+def _arc_difference(before: Move, after: Move, units: Units) -> str | None:
     if before.centre is None or after.centre is None:
         return None
     axes = PLANE_AXES[before.plane]
     if not all(same_number(before.centre[axis], after.centre[axis]) for axis in axes):
-        (a, b), (c, d) = ([move.centre[axis] for axis in axes] for move in (before, after))  # type: ignore[index]
-        return f"the centre of the arc was {a:.4f}, {b:.4f} and is {c:.4f}, {d:.4f}"
+        was, now = (", ".join(exactly(move.centre[axis], units) for axis in axes)  # type: ignore[index]
+                    for move in (before, after))
+        return f"the centre of the arc was {was} and is {now} {UNIT_WORD[units]}"
     # Ends that lie within the measure of sameness of each other may still be a turn apart.
     if before.full_turn != after.full_turn or abs(_turn(before) - _turn(after)) > math.pi:
         return "the arc was " + (" and is ".join("a full turn" if abs(_turn(m)) > math.pi else "less than half a turn"
@@ -80,11 +84,11 @@ def _turn(move: Move) -> float:
     return way * ((way * (angles[1] - angles[0])) % (2 * math.pi))
 
 
-def _tool_difference(before: Move, after: Move) -> str | None:
+def _tool_difference(before: Move, after: Move, units: Units) -> str | None:
     """Feed, tool and rounding."""
     if (before.feed is None) != (after.feed is None) or (
             before.feed is not None and after.feed is not None and not same(before.feed, after.feed)):
-        return f"the feed was {_feed(before)} and is {_feed(after)}"
+        return f"the feed was {_feed(before.feed, units)} and is {_feed(after.feed, units)}"
     if before.tool != after.tool:
         return f"the cut was made with tool {before.tool} and is made with tool {after.tool}"
     if not same_number(before.corner, after.corner):
@@ -101,17 +105,17 @@ def manner_difference(before: State, after: State) -> str | None:
     return None
 
 
-def _feed(move: Move) -> str:
-    return "none" if move.feed is None else f"{float(move.feed):.4f}"
+def _feed(feed: Decimal | None, units: Units) -> str:
+    return "none" if feed is None else f"{exactly(float(feed), units)} {UNIT_WORD[units]} a minute"
 
 
-def effect_difference(before: Effect, after: Effect) -> str | None:
+def effect_difference(before: Effect, after: Effect, units: Units) -> str | None:
     """In what an effect differs from what it was; None where it is the same at the same place."""
     if not _same_text(before.what, after.what):
         return f"{before.what} became {after.what}"
     if not stays(before.position, after.position):
-        return (f"{before.what} happened at {spelled(before.position)} and now happens at"
-                f" {spelled(after.position)}")
+        return (f"{before.what} happened at {spelled(before.position, units)} and now happens at"
+                f" {spelled(after.position, units)}")
     if before.tool != after.tool:
         return f"{before.what} happens with another tool in the spindle"
     return None
@@ -132,11 +136,12 @@ def _equal_numbers(a: str, b: str) -> bool:
         return False
 
 
-def state_difference(before: State, after: State, ended: bool) -> str | None:
+def state_difference(before: State, after: State, ended: bool, units: Units) -> str | None:
     """In what the two programs leave the control differently. `ended`: both end with M2 or M30, which set the
     motion to G1 (NISTIR 6556, section 3.6.1), so that it makes no difference what it was."""
     if not stays(before.position, after.position):
-        return f"the program ended at {spelled(before.position)} and now ends at {spelled(after.position)}"
+        return (f"the program ended at {spelled(before.position, units)} and now ends at"
+                f" {spelled(after.position, units)}")
     names = {"units": "units", "distance": "distance mode", "plane": "plane", "motion": "motion in force",
              "centres": "way of giving arc centres", "feed_mode": "feed mode", "offset": "work offset",
              "tool": "tool in the spindle", "selected": "tool selected", "compensation": "cutter compensation",
@@ -145,6 +150,7 @@ def state_difference(before: State, after: State, ended: bool) -> str | None:
     for field, name in names.items():
         a, b = getattr(before, field), getattr(after, field)
         if a != b and not (ended and field == "motion"):
+            a, b = (f"{exactly(value, units)} {UNIT_WORD[units]}" if field == "corner" else value for value in (a, b))
             return f"the {name} left at the end was {_shown(a)} and is {_shown(b)}"
     for field, name in {"shift": "work offset", "extra": "G92 shift", "home": "home", "home2": "second home"}.items():
         if not all(same(x, y) for x, y in zip(getattr(before, field), getattr(after, field), strict=True)):
@@ -153,7 +159,7 @@ def state_difference(before: State, after: State, ended: bool) -> str | None:
             same(x, y) for key in before.shifts for x, y in zip(before.shifts[key], after.shifts[key], strict=True)):
         return "the work offsets left at the end are others"
     if before.feed != after.feed and (before.feed is None or after.feed is None or not same(before.feed, after.feed)):
-        return f"the feed left at the end was {before.feed} and is {after.feed}"
+        return f"the feed left at the end was {_feed(before.feed, units)} and is {_feed(after.feed, units)}"
     return None
 
 
@@ -161,14 +167,15 @@ def _shown(value: object) -> str:
     return "not set" if value is None else "others" if isinstance(value, dict) else str(value)
 
 
-def spelled(position: Position) -> str:
-    """A position for a person: "X1.000 Y2.000 Z(high)"."""
-    return " ".join(f"{letter}{_coordinate(value)}" for letter, value in zip("XYZ", position, strict=True))
+def spelled(position: Position, units: Units) -> str:
+    """A position of the bench frame for a person: "X1.0000 Y2.0000 Z(high) mm"."""
+    places = (f"{letter}{_coordinate(value, units)}" for letter, value in zip("XYZ", position, strict=True))
+    return f"{' '.join(places)} {UNIT_WORD[units]}"
 
 
-def _coordinate(value: Coordinate) -> str:
+def _coordinate(value: Coordinate, units: Units) -> str:
     if not isinstance(value, Span):
-        return f"{float(value):.4f}"
+        return exactly(float(value), units)
     if value.low == math.inf:
         return "(high)"
-    return "(not known)" if value.low == -math.inf else f"({value.low:.4f} or higher)"
+    return "(not known)" if value.low == -math.inf else f"({exactly(value.low, units)} or higher)"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from math import inf
 
 from .judge import Hit
+from .lengths import Units, length, length_up
 from .record.findings import Finding
 
 LISTED = 10  # lines that a summed-up finding names
@@ -53,9 +54,10 @@ class Totals:
     """The sums of one program, by the number of the obstacle; `outside` by the axis that leaves the reach.
 
     `advice` is what would help against an obstacle; `air_levels` the lowest level (mm) at which what may be a traverse
-    at feed would pass over one.
+    at feed would pass over one. Lengths are told in `units`.
     """
 
+    units: Units = "mm"
     counts: Counts = field(default_factory=Counts)
     tools_used: set[int] = field(default_factory=set)
     cut_contacts: dict[int, ContactSum] = field(default_factory=dict)
@@ -78,7 +80,7 @@ class Totals:
         found = self.outside.setdefault(axis, ContactSum(0, line, 0.0, ""))
         found.add(line)
         if beyond > found.depth:
-            found.depth, found.part = beyond, f"{number:.3f}"
+            found.depth, found.part = beyond, length(number, self.units)
 
     def findings(self, names: Sequence[str]) -> Iterator[Finding]:
         """What is to be told at the end of the program; `names` are those of the obstacles."""
@@ -86,17 +88,15 @@ class Totals:
             name = names[found.obstacle]
             what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
             lines = found.more
-            yield Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, up to {found.depth:.2f} mm"
-                              f" below what would clear it, with the {found.part}", name, found.depth,
-                              self._air_advice(found.obstacle), found.count)
+            yield Finding(found.line, "cut-contact", f"{what} into \"{name}\"{lines}, {self._depth(found)}", name,
+                              found.depth, self._air_advice(found.obstacle), found.count)
         for sums, verb in ((self.ends_inside, "end"), (self.starts_inside, "start")):
             for found in sums.values():
                 name = names[found.obstacle]
                 what = f"a rapid {verb}s inside" if found.count == 1 else f"{found.count} rapids {verb} inside"
                 lines = found.more
-                yield Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, up to {found.depth:.2f} mm"
-                                  f" below what would clear it, with the {found.part}", name, found.depth,
-                                  self._end_advice(found.obstacle), found.count)
+                yield Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, {self._depth(found)}", name,
+                                  found.depth, self._end_advice(found.obstacle), found.count)
         for found in self.close_cuts.values():
             name = names[found.obstacle]
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
@@ -109,12 +109,16 @@ class Totals:
                           first_of=found.count)
         for axis, found in self.outside.items():
             yield Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
-                              f" {found.part} mm, which is {found.depth:.3f} mm too far", None, found.depth,
-                              "place the work elsewhere, or mend machine.reach", found.count)
+                              f" {found.part}, which is {length_up(found.depth, self.units)} too far", None,
+                              found.depth, "place the work elsewhere, or mend machine.reach", found.count)
         for found in self.brushed.values():
             name = names[found.obstacle]
             yield Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
                               first_of=found.count)
+
+    def _depth(self, found: ContactSum) -> str:
+        """How deep the deepest is, and with what."""
+        return f"up to {length_up(found.depth, self.units)} below what would clear it, with the {found.part}"
 
     def _air_advice(self, obstacle: int) -> str:
         level = self.air_levels.get(obstacle)
@@ -124,7 +128,7 @@ class Totals:
         if level == inf:
             return f"the dust shoe stays with the gantry, and no level passes over it; {otherwise}"
         return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
-                f" {level:.3f} mm; else {otherwise}")
+                f" {length_up(level, self.units)}; else {otherwise}")
 
     def _end_advice(self, obstacle: int) -> str:
         cuts = self.cut_contacts.get(obstacle)

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from .judge import Examined, Judge
+from .lengths import length
 from .program.moves import Effect, Kind, Move, Moves, different, table
 from .program.state import ANYWHERE, bounds, known
 from .rules import reach_box
@@ -95,7 +96,8 @@ def outside(judge: Judge, move: Move) -> str:
         number = bounds(value)[0]
         if number > high + OUTSIDE or number < low - OUTSIDE:
             limit = high if number > high else low
-            return f"{'XYZ'[axis]} goes to {number:.3f} mm, and the machine ends at {limit:.3f} mm"
+            units = judge.setup.units
+            return f"{'XYZ'[axis]} goes to {length(number, units)}, and the machine ends at {length(limit, units)}"
     return ""
 
 
@@ -107,5 +109,6 @@ def own_motion(judge: Judge, effect: Effect, corner: float) -> str:
     way = replace(way, start=(ANYWHERE, ANYWHERE, way.start[2]), end=(ANYWHERE, ANYWHERE, way.end[2]))
     if float(judge.needed(table([way]))[0]) <= bounds(effect.position[2])[0]:
         return ""
-    return (f"{effect.what} may move the tool anywhere over the table, and it stands at {spelled(effect.position)},"
+    return (f"{effect.what} may move the tool anywhere over the table, and it stands at"
+            f" {spelled(effect.position, judge.setup.units)},"
             " not above everything")

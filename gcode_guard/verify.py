@@ -68,7 +68,7 @@ def verify(before: Program, after: Program, setup: Setup, tool: int | None = Non
 def _compare(before: Iterator[Event | Offer], now: AnyReader, setup: Setup, known: Known) -> None:
     stock = setup.stock
     floor = stock.top + setup.clearance.above if stock is not None and setup.repair.air_feeds else None
-    Comparison(Side(before), Side(mended(now, Judge(setup))), floor, known).run()
+    Comparison(Side(before), Side(mended(now, Judge(setup))), floor, known, setup.units).run()
 
 
 def _reader_of_after(after: Program, setup: Setup, tool: int | None, lane: bool) -> AnyReader:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from .lengths import Units, length
 from .record.findings import Change as Changed
 from .record.findings import Finding
-from .record.summary import Summary, duration, length, reason
+from .record.summary import Summary, duration, reason
 from .setup import Setup, SetupError, load_setup_data
 from .setup.errors import printable
-from .setup.model import Units
 from .setup.toml_file import parse_toml, read_file
 
 MOST_LINES = 40  # of differences that are told
@@ -211,7 +211,8 @@ def differences(changes: Iterable[Change], as_is: Verdict, what_if: Verdict) -> 
 
 def _verdicts(before: Summary, after: Summary) -> str:
     if before.verdict != after.verdict:
-        return f"the program is {VERDICTS[after.verdict]}, and {VERDICTS[before.verdict]} with the setup as it is"
+        only = " (cutter only)" if after.cutter_only else ""
+        return f"the program is {VERDICTS[after.verdict]}{only}, and {VERDICTS[before.verdict]} with the setup as it is"
     if before.added_s is not None and after.added_s is not None and abs(after.added_s - before.added_s) >= 0.05:
         which = "more" if after.added_s > before.added_s else "less"
         return f"the changes add {duration(abs(after.added_s - before.added_s))} {which}"

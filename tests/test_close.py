@@ -56,3 +56,11 @@ def test_a_cut_is_close_inside_the_clearance_with_the_corner_rounding_in_force(t
 
 def test_a_cut_into_what_is_sacrificial_passes_and_is_told(tmp_path: Path) -> None:
     assert close("G0 X70 Y0\nG1 Z5 F100\nG1 X100\nG1 X70\n", tmp_path, BENCH + "sacrificial = true\n") == [(3, 14.0)]
+
+
+@pytest.mark.parametrize("program, found", [
+    ("G0 X82.01 Y0\nG0 Z5\nG0 Z60\n", [(2, 18.0), (3, 18.0)]),  # 23 less 5, on the way down and on the way up
+    ("G61\nG0 X83.01 Y0\nG0 Z5\nG1 Z-1 F100\n", [(3, 17.0), (4, 23.0)])])
+def test_an_upright_rapid_says_how_much_too_low_it_is(tmp_path: Path, program: str,
+                                                       found: list[tuple[int, Any]]) -> None:
+    assert close(program, tmp_path) == found

@@ -96,7 +96,8 @@ def walk(
         print("\n".join([f"no walk was written: {error}", *refusal(error.reasons).splitlines()]), file=sys.stderr)
         raise typer.Exit(3) from None
     print("\n".join([f"{made.stops} stops over {len(made.things)} things", *(f"not visited: {text}" for text in
-                                                                           made.missed)]), file=sys.stderr)
+                                                                           made.missed), made.not_checked]),
+          file=sys.stderr)
 
 
 def setup_check(setup: SetupArgument = None) -> None:

@@ -138,14 +138,6 @@ def say(outcome: Outcome) -> None:
     print(summary_paragraph(outcome.summary), file=sys.stderr)
 
 
-def not_checked(setup: Setup) -> str:
-    """What a verdict does not speak of."""
-    above = "the gantry's beam, the Z plate, hoses and cables"
-    if any(setup.cutter_only(number) for number in setup.tools):
-        return f"Cutter only: the collet nut, the spindle and the dust shoe were not checked, nor were {above}."
-    return f"Not checked: {above}."
-
-
 def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | None, log: Path | None,
             to_stdout: bool) -> None:
     """Writes what a command asked for, each file whole or not at all, and nothing where the program is refused."""

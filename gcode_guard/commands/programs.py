@@ -20,7 +20,6 @@ from .calls import (
     deliver,
     fail,
     load,
-    not_checked,
     open_program,
     run_guard,
     say,
@@ -171,22 +170,24 @@ def verify(
     tool: ToolOption = None,
 ) -> None:
     """Proves that AFTER is BEFORE with safe rapids: every cut the same, no rapid near an obstacle."""
+    from ..record.summary import not_checked_with
     from ..verify import verify as prove
 
     bench = load(setup)
     check_tool(bench, tool)
     with open_program(before) as first, open_program(after) as second:
         proof = _unless_changed((first, second), lambda: prove(first, second, bench, tool))
+    limits = not_checked_with(bench)
     if not proof.understood:
-        print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}", file=sys.stderr)
+        print(f"BEFORE is not understood: line {proof.before_line}: {proof.what}. {limits}", file=sys.stderr)
         raise typer.Exit(4)
     if not proof.holds:
         lines = ((proof.before_line, before), (proof.after_line, after))
         places = [f"line {line} of {name}" for line, name in lines if line]
-        print(f"does not hold: {', '.join(places)}: {proof.what}", file=sys.stderr)
+        print(f"does not hold: {', '.join(places)}: {proof.what}. {limits}", file=sys.stderr)
         raise typer.Exit(1)
     print("holds: every cut and effect is the same, and no rapid comes inside a clearance."
-          f" {not_checked(bench)}", file=sys.stderr)
+          f" {limits}", file=sys.stderr)
 
 
 def _unless_changed(sources: tuple[Source, ...], work: Callable[[], T]) -> T:

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterable, Sequence
 
 from ..judge import Judge
+from ..lengths import length
 from ..program.moves import Kind, Move
 from ..record.findings import Change, Finding, safe_text
 from ..record.page_model import Corridor, HunkLine, Item, Place
 from ..record.page_words import list_of
-from ..record.summary import length
 from .profile import Worst, assembly_for, profile_of, straight_ends, tightest, worst_of
 from .reading import Reading, path, place_of
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from ..lengths import Units, length
 from .errors import NotUnderstood
 
 # The first two axes of each plane and the letters of their centre offsets; the third axis is the helix's.
@@ -31,8 +32,9 @@ class Arc:
 
 
 def from_centre(start: tuple[float, float], end: tuple[float, float], centre: tuple[float, float],
-                other: tuple[float, float] | None) -> Arc:
-    """An arc about a given centre. `other` is the centre under the other reading of I, J, K.
+                other: tuple[float, float] | None, units: Units) -> Arc:
+    """An arc about a given centre. `other` is the centre under the other reading of I, J, K; lengths are told in
+    `units`.
 
     Raises NotUnderstood where the radii differ by more than DOUBTFUL, or are zero.
     """
@@ -43,7 +45,7 @@ def from_centre(start: tuple[float, float], end: tuple[float, float], centre: tu
             raise NotUnderstood("the centre of this arc only closes when I, J, K are read the other way",
                                 "say G90.1 (absolute centres) or G91.1 (incremental ones) in the program or in"
                                 " starts_in")
-        raise NotUnderstood(f"the ends of this arc lie {difference:.3f} mm differently far from its centre",
+        raise NotUnderstood(f"the ends of this arc lie {length(difference, units)} differently far from its centre",
                             "export the program again, with more decimals")
     if r0 < LEAST:
         raise NotUnderstood("this arc has no radius", "export the program again")
@@ -53,8 +55,10 @@ def from_centre(start: tuple[float, float], end: tuple[float, float], centre: tu
                sliver=not full and chord <= DOUBTFUL)
 
 
-def from_radius(start: tuple[float, float], end: tuple[float, float], radius: float, clockwise: bool) -> Arc:
-    """An arc by its radius; a negative radius means more than half a turn (NISTIR 6556, section 3.5.3.1).
+def from_radius(start: tuple[float, float], end: tuple[float, float], radius: float, clockwise: bool,
+                units: Units) -> Arc:
+    """An arc by its radius; a negative radius means more than half a turn (NISTIR 6556, section 3.5.3.1). Lengths are
+    told in `units`.
 
     Raises NotUnderstood for ends that coincide or lie further apart than the diameter, and for turns so nearly whole
     that the centre may lie in any direction.
@@ -66,7 +70,7 @@ def from_radius(start: tuple[float, float], end: tuple[float, float], radius: fl
     if chord == 0:
         raise NotUnderstood("an arc by its radius ends where it starts", "write a full circle with I, J, K")
     if chord / 2 - size > DOUBTFUL / 2:
-        raise NotUnderstood(f"the ends of this arc lie {chord:.3f} mm apart, more than twice its radius",
+        raise NotUnderstood(f"the ends of this arc lie {length(chord, units)} apart, more than twice its radius",
                             "export the program again, with more decimals")
     if radius < 0 and chord <= DOUBTFUL:
         raise NotUnderstood("an arc by its radius is so nearly a full circle that its centre may lie anywhere",

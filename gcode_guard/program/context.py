@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
+from ..lengths import Units
 from .block import Block, Word
 from .errors import NotUnderstood
 from .moves import Effect, Kind, Move, Step
@@ -73,6 +74,11 @@ class Context:
     def complain(self, about: str, what: str, advice: str) -> None:
         """Refuses the program for something that leaves the rest of it certain; once for each `about`."""
         self._complain(self.block.line, about, what, advice)
+
+    @property
+    def told_in(self) -> Units:
+        """The units of the program, in which it is told of its lengths."""
+        return "inch" if self.state.units == "G20" else "mm"
 
     def need_units(self) -> None:
         if self.state.units is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
+from ..lengths import length
 from . import cycles
 from .arcs import PLANES, Arc, from_centre, from_radius
 from .codes import CYCLES
@@ -112,7 +113,7 @@ def _centre(context: Context, plane: str, begin: tuple[float, float], finish: tu
             raise NotUnderstood("an arc has both a radius and a centre", "give one of them")
         if not (context.has("XYZ"[first]) or context.has("XYZ"[second])):
             raise NotUnderstood("an arc by its radius has no end", "give the end in the plane")
-        return from_radius(begin, finish, float(radius), clockwise)
+        return from_radius(begin, finish, float(radius), clockwise, context.told_in)
     if not any(context.has(letter) for letter in letters):
         raise NotUnderstood("an arc has neither a centre nor a radius", f"give {letters[0]} and {letters[1]}, or R")
     given = [context.length(letter) for letter in letters]
@@ -122,10 +123,10 @@ def _centre(context: Context, plane: str, begin: tuple[float, float], finish: tu
     if context.state.centres == "G90.1":
         if any(value is None for value in given):
             raise NotUnderstood("an arc with an absolute centre (G90.1) needs both words of it", "give both")
-        return from_centre(begin, finish, absolute, relative)  # type: ignore[arg-type]
+        return from_centre(begin, finish, absolute, relative, context.told_in)  # type: ignore[arg-type]
     if not context.state.centres_said:
         context.assume(*CENTRES_ASSUMED)
-    return from_centre(begin, finish, relative, absolute)  # type: ignore[arg-type]
+    return from_centre(begin, finish, relative, absolute, context.told_in)  # type: ignore[arg-type]
 
 
 def _add_arc(context: Context, start: Position, end: Position, found: Arc, clockwise: bool, plane: str) -> None:
@@ -156,8 +157,8 @@ def probe(context: Context) -> None:
     if state.feed_mode == "G93":
         raise NotUnderstood("a probe move under inverse time feed (G93)", "probe with feeds a minute (G94)")
     if not context.axes() or _length(start, end) < SHORTEST_PROBE:
-        raise NotUnderstood(f"a probe move is shorter than {SHORTEST_PROBE} mm, or has no axis words",
-                            "start it further away")
+        shortest = length(SHORTEST_PROBE, context.told_in)
+        raise NotUnderstood(f"a probe move is shorter than {shortest}, or has no axis words", "start it further away")
     context.cut(start, end, Kind.PROBE)
     x, y, z = (either(start[axis], end[axis]) for axis in range(3))
     state.position = (x, y, z)

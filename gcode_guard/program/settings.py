@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from ..lengths import length
 from .codes import CYCLES, OFFSETS, PROBES
 from .context import ADVICE_START, Context
 from .errors import NotUnderstood
@@ -259,7 +260,7 @@ def path_control(context: Context, code: str) -> None:
     state.corner = context.rules.corner_rounding
     if not context.rules.corner_rounding_given:
         context.assume("path blending", f"G64 without a tolerance is taken to cut corners by no more than"
-                       f" {state.corner:g} mm")
+                       f" {length(state.corner, context.rules.units)}")
 
 
 def distance(context: Context, codes: dict[str, str]) -> None:

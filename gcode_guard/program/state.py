@@ -12,6 +12,7 @@ from decimal import Decimal
 from operator import attrgetter
 from typing import NamedTuple
 
+from ..lengths import Units
 from .expression import Parameters
 
 INCH = Decimal("25.4")  # exactly, by definition of the international inch (1959)
@@ -97,6 +98,8 @@ class Rules:
     first_tool: int = ANY_TOOL
     uses_length: bool = False
     tool_words_change: bool = True
+    units: Units = "mm"
+    """In which lengths of the bench are told."""
 
 
 @dataclass(slots=True, frozen=True)

@@ -16,6 +16,7 @@ from typing import IO, Any
 import jinja2
 from markupsafe import Markup
 
+from gcode_guard.lengths import UNIT_WORD
 from gcode_guard.record import page_words
 from gcode_guard.record.findings import safe_text
 from gcode_guard.record.log import millimetres, millimetres_rounded_up, seconds
@@ -23,7 +24,7 @@ from gcode_guard.record.page_model import Item, ReviewPage
 from gcode_guard.record.page_plan import draw_plan, flat
 from gcode_guard.record.page_side import draw_side, draw_tool
 from gcode_guard.record.page_svg import path_text
-from gcode_guard.record.summary import CAUTION, count, summary_paragraph
+from gcode_guard.record.summary import CAUTION, count, not_checked_with, summary_paragraph
 from gcode_guard.setup.describe import describe
 from gcode_guard.setup.model import Setup
 
@@ -55,7 +56,9 @@ def write_review(out: IO[bytes], page: ReviewPage) -> None:
 def write_bench(out: IO[bytes], setup: Setup) -> None:
     """Writes the drawing of a bench alone, to be held against the real one. Raises OSError."""
     write_document(out, "bench.html", {"setup": setup, "plan": draw_plan(setup), "tools": list(setup.tools.values()),
-                                       "rows": describe(setup), "title": f"Bench of {safe_text(setup.path.name)}"})
+                                       "rows": describe(setup), "cutter_only": bool(setup.bare_tools()),
+                                       "not_checked": not_checked_with(setup),
+                                       "title": f"Bench of {safe_text(setup.path.name)}"})
 
 
 def _file_name(program: str) -> str:
@@ -90,7 +93,7 @@ def _backdrop(page: ReviewPage) -> str:
     if drawn.off_by < NEVER_SEEN and not drawn.left_out:
         return f"Drawn whole: {moves}."
     left_out = f"; {count(drawn.left_out, 'move')} of them are left out of the picture" if drawn.left_out else ""
-    off_by = f"{page_words.short(drawn.off_by, units)} {'mm' if units == 'mm' else 'in'}"
+    off_by = f"{page_words.short(drawn.off_by, units)} {UNIT_WORD[units]}"
     return (f"The backdrop is thinned: {moves} are drawn as {count(drawn.drawn, 'straight piece')}, nowhere farther"
             f" than {off_by} from where they run{left_out}. Changes and findings are not thinned.")
 

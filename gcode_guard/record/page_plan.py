@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from gcode_guard.lengths import MM_PER_INCH, UNIT_WORD
 from gcode_guard.record.findings import safe_text
 from gcode_guard.record.page_marks import Marks
 from gcode_guard.record.page_model import Backdrop, Item, Place
@@ -14,7 +15,7 @@ from gcode_guard.record.page_shapes import bounds as bounds
 from gcode_guard.record.page_shapes import corridor_shape
 from gcode_guard.record.page_shapes import solid_shape as solid_shape
 from gcode_guard.record.page_svg import Box, LabelBoard, Point, nice_step, number, path_text, tag
-from gcode_guard.record.page_words import MM_PER_INCH, short
+from gcode_guard.record.page_words import short
 from gcode_guard.setup.model import Obstacle, Setup
 
 TOO_WIDE = 2.5  # times what stands on the table: a reach beyond that is cut off, or nothing could be seen
@@ -164,7 +165,7 @@ class _Drawing:
                  for x in _ticks(x0, x1, step)]
         words += [tag("text", short(y, units), x=x0 - 0.4 * size, y=-y + 0.35 * size, text_anchor="end",
                       class_="tick") for y in _ticks(y0, y1, step)]
-        name = "mm" if units == "mm" else "in"
+        name = UNIT_WORD[units]
         words.append(tag("text", f"X, {name}", x=x1, y=-y0 + 2.6 * size, text_anchor="end", class_="tick"))
         words.append(tag("text", "Y", x=x0 - 3.6 * size, y=-y1 + size, class_="tick"))
         foot = -y0 + 3.1 * size

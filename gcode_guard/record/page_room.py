@@ -12,13 +12,15 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from gcode_guard.lengths import MM_PER_INCH, UNIT_WORD
 from gcode_guard.record.findings import safe_text
 from gcode_guard.record.page import write_document
 from gcode_guard.record.page_model import Backdrop
 from gcode_guard.record.page_plan import bounds, solid_shape
 from gcode_guard.record.page_svg import Box, Label, LabelBoard, nice_step, number, path_text, tag
-from gcode_guard.record.page_words import MM_PER_INCH, short
+from gcode_guard.record.page_words import short
 from gcode_guard.record.sheets import Sheet, sheets_of
+from gcode_guard.record.summary import not_checked_with
 from gcode_guard.setup.model import Setup
 
 Floats = NDArray[np.float64]
@@ -74,7 +76,7 @@ class Map:
 
 def write_room(out: IO[bytes], page: RoomPage) -> None:
     """Writes the page as UTF-8. Raises OSError."""
-    sheets = tuple(sheets_of(_matters(page)))
+    sheets = tuple(sheets_of(_matters(page), page.setup.units))
     hard = _Drawing(page, "hard", page.hard, sheets).draw(
         "Hard: no cut touches it",
         "The greatest top at which no cut of these programs would touch something that stands there.")
@@ -82,10 +84,11 @@ def write_room(out: IO[bytes], page: RoomPage) -> None:
         "Easy: no rapid is lifted", "The greatest top at which not even a rapid would have to be lifted."
         + (NOTHING_EASY if page.easy.size and np.isneginf(page.easy).all() else ""))
     values: dict[str, Any] = {
-        "page": page, "setup": page.setup, "maps": (hard, easy), "unit": "mm" if page.setup.units == "mm" else "in",
+        "page": page, "setup": page.setup, "maps": (hard, easy), "unit": UNIT_WORD[page.setup.units],
         "step": short(float(page.xs[1] - page.xs[0]), page.setup.units),
         "table": None if page.setup.table_z is None else short(page.setup.table_z, page.setup.units),
         "tolerance": short(page.setup.clearance.tolerance, page.setup.units),
+        "cutter_only": bool(page.setup.bare_tools()), "not_checked": not_checked_with(page.setup),
         "title": f"Room on {safe_text(page.setup.path.name)}", "programs": [safe_text(name) for name in page.programs]}
     write_document(out, "room.html", values, "room.css")
 
@@ -240,7 +243,7 @@ class _Drawing:
     def _key(self) -> Iterator[tuple[Markup, str]]:
         """What the bands mean."""
         limits, units = self._limits(), self.setup.units
-        unit = "mm" if units == "mm" else "in"
+        unit = UNIT_WORD[units]
 
         def swatch(**look: object) -> Markup:
             return tag("svg", tag("rect", x=1, y=1, width=38, height=14, **look), viewBox="0 0 40 16",
@@ -286,7 +289,7 @@ class _Drawing:
             yield tag("text", short(x, units), x=x, y=-y0 + 1.3 * size, text_anchor="middle", class_="tick")
         for y in _ticks(y0, y1, step):
             yield tag("text", short(y, units), x=x0 - 0.4 * size, y=-y + 0.35 * size, text_anchor="end", class_="tick")
-        name = "mm" if units == "mm" else "in"
+        name = UNIT_WORD[units]
         yield tag("text", f"X, {name}", x=x1, y=-y0 + 2.5 * size, text_anchor="end", class_="tick")
         yield tag("text", "Y", x=x0 - 3.6 * size, y=-y1 + size, class_="tick")
 

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from gcode_guard.lengths import MM_PER_INCH, UNIT_WORD, Units
 from gcode_guard.record.findings import safe_text
 from gcode_guard.record.page_model import Point, Profile, Silhouette
 from gcode_guard.record.page_svg import LabelBoard, nice_step, number, path_text, points_text, spread, tag
-from gcode_guard.record.page_words import MM_PER_INCH, length, needed, short
-from gcode_guard.setup.model import Setup, Tool, Units, stacked
+from gcode_guard.record.page_words import length, needed, short
+from gcode_guard.setup.model import Setup, Tool, stacked
 
 STEEPEST = 0.55  # height to width of the picture; a narrower way is shown with more of what is round it
 FLATTEST = 0.3  # of a longer way only the part round the tightest place is shown
@@ -182,7 +183,7 @@ class _Side:
             close = len(names) == 2 and last - first < 14 * size
             anchor = "middle" if not close else ("end" if k == 0 else "start")
             words.append(tag("text", words_, x=at, y=foot, text_anchor=anchor, class_="tick"))
-        unit_name = "mm" if self.units == "mm" else "in"
+        unit_name = UNIT_WORD[self.units]
         note = f"distance along the way: {short(p.length, self.units)} {unit_name}"
         if last - first < p.length - 1e-6:
             note += f"; shown are {short(last - first, self.units)} {unit_name} round the tightest place"
@@ -274,7 +275,7 @@ def draw_tool(setup: Setup, tool: Tool) -> Markup:
     size = top / 13
     words = []
     places = spread([low + 0.4 * size for low, _, _ in sections], 1.5 * size, 0.0, top)
-    name = "mm" if setup.units == "mm" else "in"
+    name = UNIT_WORD[setup.units]
     for (low, radius, part), at in zip(sections, places, strict=True):
         words.append(tag("path", class_="leader", d=f"M{number(radius)} {number(-low - 0.2 * size)}"
                                                     f"L{number(widest + 0.8 * size)} {number(-at)}"))

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from gcode_guard.lengths import MM_PER_INCH, UNIT_WORD, Units
 from gcode_guard.record.log import millimetres, millimetres_rounded_up
 from gcode_guard.record.summary import duration
-from gcode_guard.setup.model import Units
 
-MM_PER_INCH = 25.4  # exactly, by definition
 NOT_KNOWN = "not known"
 LONGEST_NAME = 40  # characters of a name within a sentence
 
@@ -21,13 +20,13 @@ def bare(value: float, units: Units) -> str:
 def length(value: float | None, units: Units) -> str:
     """A length with its unit, rounded as the log rounds it."""
     value = millimetres(value)
-    return NOT_KNOWN if value is None else f"{bare(value, units)} {'mm' if units == 'mm' else 'in'}"
+    return NOT_KNOWN if value is None else f"{bare(value, units)} {UNIT_WORD[units]}"
 
 
 def needed(value: float | None, units: Units) -> str:
     """A needed height, rounded up as the log does."""
     value = millimetres_rounded_up(value)
-    return NOT_KNOWN if value is None else f"{bare(value, units)} {'mm' if units == 'mm' else 'in'}"
+    return NOT_KNOWN if value is None else f"{bare(value, units)} {UNIT_WORD[units]}"
 
 
 def bare_or_nothing(value: float | None, units: Units) -> str:

@@ -8,13 +8,14 @@ from math import ceil
 
 from markupsafe import Markup
 
+from gcode_guard.lengths import Units, length
 from gcode_guard.record.page_svg import LETTER_WIDTH, Box, number, tag
 
 WIDTH, HEIGHT = 180.0, 235.0  # mm, of what a sheet shows: within the margins of A4 (ISO 216) and of Letter paper
 OVERLAP = 10.0  # mm, by which sheets overlap; the marks stand in the middle of it
 ARM = 3.5  # mm, of a mark
 LETTER = 3.5  # mm
-CHECK = 100.0  # mm, a line to hold a ruler to
+CHECK: dict[Units, float] = {"mm": 100.0, "inch": 101.6}  # mm, a line to hold a ruler to
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +29,8 @@ class Sheet:
     taken: tuple[Box, ...]
 
 
-def sheets_of(frame: Box) -> Iterator[Sheet]:
-    """The sheets that cover a drawing in world units, mm."""
+def sheets_of(frame: Box, units: Units) -> Iterator[Sheet]:
+    """The sheets that cover a drawing in world units, mm; `units` are those of the ruler."""
     across, up = WIDTH - OVERLAP, HEIGHT - OVERLAP
     columns = max(1, ceil((frame[2] - frame[0] - OVERLAP) / across))
     rows = max(1, ceil((frame[3] - frame[1] - OVERLAP) / up))
@@ -37,7 +38,7 @@ def sheets_of(frame: Box) -> Iterator[Sheet]:
         for column in range(columns):
             x, y = frame[0] + column * across, frame[1] + row * up
             view = f"{number(x)} {number(-y - HEIGHT)} {number(WIDTH)} {number(HEIGHT)}"
-            marks, taken = _marks(x, y, column, row, columns, rows)
+            marks, taken = _marks(x, y, column, row, columns, rows, units)
             yield Sheet(_name(column, row), view, marks, taken)
 
 
@@ -50,9 +51,11 @@ def _name(column: int, row: int) -> str:
     return f"{letters}{row + 1}"
 
 
-def _marks(x: float, y: float, column: int, row: int, columns: int, rows: int) -> tuple[Markup, tuple[Box, ...]]:
+def _marks(x: float, y: float, column: int, row: int, columns: int, rows: int,
+           units: Units) -> tuple[Markup, tuple[Box, ...]]:
     """A mark in each corner, where the sheets that overlap there all have it, what joins where, and a line of a known
     length; and the boxes in which all that stands."""
+    check = CHECK[units]
     half, middle = OVERLAP / 2, x + WIDTH / 2
     crosses = [(cx, cy) for cx in (x + half, x + WIDTH - half) for cy in (y + half, y + HEIGHT - half)]
     data = "".join(f"M{number(cx - ARM)} {number(-cy)}h{number(2 * ARM)}M{number(cx)} {number(-cy - ARM)}"
@@ -63,12 +66,12 @@ def _marks(x: float, y: float, column: int, row: int, columns: int, rows: int) -
               (middle, y + half, "middle", row > 0, _name(column, max(0, row - 1)))]
     said = [(f"joins {name}", cx, cy, anchor) for cx, cy, anchor, there, name in beside if there]
     foot = y + 2 * OVERLAP
-    said.append(("100 mm: hold a ruler to it", middle, foot + 2.5, "middle"))
-    line = f"M{number(middle - CHECK / 2)} {number(-foot)}v-2m0 1h{number(CHECK)}m0 -1v2"
+    said.append((f"{length(CHECK[units], units)}: hold a ruler to it", middle, foot + 2.5, "middle"))
+    line = f"M{number(middle - check / 2)} {number(-foot)}v-2m0 1h{number(check)}m0 -1v2"
     words = [tag("text", text, x=cx, y=-cy, text_anchor=anchor, class_="tick") for text, cx, cy, anchor in said]
     taken = [(cx - ARM, cy - ARM, cx + ARM, cy + ARM) for cx, cy in crosses]
     taken += [_box(text, cx, cy, anchor) for text, cx, cy, anchor in said]
-    taken.append((middle - CHECK / 2, foot - 1, middle + CHECK / 2, foot + 3))
+    taken.append((middle - check / 2, foot - 1, middle + check / 2, foot + 3))
     drawn = [tag("path", class_="under", d=data + line), tag("path", class_="join", d=data + line),
              tag("g", Markup("").join(words), font_size=LETTER, class_="words")]
     return Markup("").join(drawn), tuple(taken)

@@ -1,11 +1,13 @@
 """What is said on standard error: the summary, one paragraph, and the reasons of a refusal. Plain text, no markup."""
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
-from gcode_guard.record.findings import Finding, Verdict, safe_text
+from gcode_guard.lengths import Units, length
+from gcode_guard.record.findings import Assumption, Finding, Verdict, safe_text
+from gcode_guard.setup.model import Setup
+from gcode_guard.setup.words import ABOVE_CUTTER, NEVER_CHECKED
 
 CAUTION = (
     "gcode-guard knows only what the setup says: measure the bench, and run the first part in the air, "
@@ -43,7 +45,7 @@ class Summary:
     cutter_only: bool = False
     highest_written_z: float | None = None
     oldest_measured_on: datetime.date | None = None
-    units: Literal["mm", "inch"] = "mm"
+    units: Units = "mm"
 
 
 def summary_paragraph(summary: Summary, *, today: datetime.date | None = None) -> str:
@@ -54,7 +56,7 @@ def summary_paragraph(summary: Summary, *, today: datetime.date | None = None) -
         _checked(summary),
         _changed(summary),
         _assumed(summary),
-        _not_checked(summary),
+        not_checked(summary.cutter_only),
         _age(summary, today or datetime.date.today()),
         CAUTION,
     ]
@@ -89,13 +91,6 @@ def duration(time: float) -> str:
         return f"{time:.1f} s"
     whole = round(time)
     return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60} s"
-
-
-def length(millimetres: float, units: Literal["mm", "inch"]) -> str:
-    """A length in the units of the setup, to 0.001 mm or 0.0001 in: `22.5 mm`, `0.8125 in`."""
-    if units == "inch":
-        return f"{millimetres / 25.4:.4f}".rstrip("0").rstrip(".") + " in"
-    return f"{millimetres:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
 def _sentence(text: str) -> str:
@@ -148,11 +143,39 @@ def _assumed(summary: Summary) -> str:
     return f"{count(summary.assumptions, 'thing')} {was} taken as given; the log (--log) says which."
 
 
-def _not_checked(summary: Summary) -> str:
-    beam = "the gantry's beam, the Z plate, hoses and cables"
-    if summary.cutter_only:
-        return f"Cutter only: the collet nut, the spindle and the dust shoe were not checked, nor were {beam}."
-    return f"Not checked: {beam}."
+def not_checked(cutter_only: bool, tools: Sequence[int] = ()) -> str:
+    """What no verdict speaks of, as a sentence. `cutter_only`: no spindle was modelled; `tools`: for these alone."""
+    if not cutter_only:
+        return f"Not checked: {NEVER_CHECKED}."
+    return f"Cutter only{_with_tools(tools)}: {ABOVE_CUTTER} were not checked, nor were {NEVER_CHECKED}."
+
+
+def unchecked(cutter_only: bool) -> Iterator[Assumption]:
+    """The same for the log."""
+    if cutter_only:
+        yield Assumption("cutter only", f"{ABOVE_CUTTER} are not described, and were not checked")
+    yield Assumption("not checked", f"{NEVER_CHECKED} are never checked: see that they come near nothing")
+
+
+def not_checked_with(setup: Setup, used: Iterable[int] | None = None) -> str:
+    """The same of a bench and the tools that are `used` there; None: all that it has."""
+    return not_checked(*_bare(setup, used))
+
+
+def cutter_only(setup: Setup) -> str:
+    """`cutter only`, with which tools where it is not with all, or nothing: for a verdict of one line."""
+    bare, tools = _bare(setup, None)
+    return f"cutter only{_with_tools(tools)}" if bare else ""
+
+
+def _bare(setup: Setup, used: Iterable[int] | None) -> tuple[bool, Sequence[int]]:
+    numbers = list(setup.tools if used is None else used)
+    bare = setup.bare_tools(numbers)
+    return bool(bare), bare if len(bare) < len(numbers) else ()
+
+
+def _with_tools(tools: Sequence[int]) -> str:
+    return f" with tool {' and '.join(map(str, tools))}" if tools else ""
 
 
 def _age(summary: Summary, today: datetime.date) -> str:

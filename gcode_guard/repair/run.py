@@ -16,13 +16,15 @@ NOT_PLAIN = frozenset({"G28", "G30", "G53", "G92", "G10", "G92.1", "G92.2", "G92
 
 @dataclass(slots=True)
 class Leg:
-    """One rapid with its verdict: does it clip, does it make contact, the height it needs (-inf: any), with what."""
+    """One rapid with its verdict: does it clip, does it make contact, the height it needs (-inf: any), with what, and
+    how much too low it is for each of these, mm."""
 
     move: Move
     clips: bool = False
     contact: bool = False
     needed: float = -inf
     obstacles: tuple[int, ...] = ()
+    depths: tuple[float, ...] = ()
 
     @property
     def trusted(self) -> bool:

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from ..lengths import UNIT_WORD
+from ..record.summary import cutter_only
 from ..setup import Setup, SetupError, Solid
 from ..setup.errors import printable
 from ..setup.model import Point2, exact, to_mm
@@ -150,7 +152,8 @@ def sentence(asked: Asked, answer: Answer, setup: Setup, programs: Sequence[str]
     if answer.over.top < answer.hard.top:
         parts.append(f"over {_height(answer.over.top, setup)} the ceiling is too low for a lift"
                      f" ({_why(answer.over.limit, setup, programs)})")
-    return f"{asked.words}: {'; '.join(parts)}; {_left(asked, answer, setup)}"
+    only = cutter_only(setup)
+    return f"{asked.words}: {'; '.join(parts)}; {_left(asked, answer, setup)}{f'; {only}' if only else ''}"
 
 
 def _height(top: float, setup: Setup) -> str:
@@ -173,7 +176,7 @@ def _why(limit: Limit, setup: Setup, programs: Sequence[str]) -> str:
 
 
 def _left(asked: Asked, answer: Answer, setup: Setup) -> str:
-    unit = "in" if setup.units == "inch" else "mm"
+    unit = UNIT_WORD[setup.units]
     if asked.tops:
         top = max(asked.tops)
         height = f"it is {in_units(top - asked.table, setup.units)} {unit} high, " if asked.table is not None else ""
@@ -201,4 +204,4 @@ def _above_table(height: float, setup: Setup) -> str:
         return "any"
     if height <= 0:
         return "none"
-    return f"{_number(height, setup)} {'in' if setup.units == 'inch' else 'mm'}"
+    return f"{_number(height, setup)} {UNIT_WORD[setup.units]}"

@@ -11,10 +11,11 @@ from typing import Any
 
 from ..deliver import delivery
 from ..judge import Judge
+from ..lengths import UNIT_WORD, length
 from ..progress import progress_for
 from ..record.findings import Finding
 from ..record.page_room import write_room
-from ..record.summary import duration, length
+from ..record.summary import duration, not_checked_with
 from ..setup import Setup, SetupError, load_setup_data
 from ..setup.errors import printable
 from ..setup.model import Point2, to_mm
@@ -30,6 +31,7 @@ from .proposals import SURE, Chooser, NoPlace, Proposal, measure
 from .reading import Programs, Ways
 
 DEFAULT_STEP = {"mm": 5.0, "inch": 0.2}  # of a map, in these units
+STEPS = {"mm": (0.01, 1000.0), "inch": (0.0005, 40.0)}  # the least and the greatest, in these units
 LARGEST = 1e6
 MOST_PLACES = 100
 UTF8_MARK = b"\xef\xbb\xbf"
@@ -121,8 +123,9 @@ def check(request: Request) -> None:
         raise ValueError("--angle must be a number of degrees, such as 30")
     if request.angle and request.part is None and request.size is None:
         raise ValueError("--angle turns what --size or --part puts at --at X,Y: give one of them")
-    if request.step is not None and not 0.01 <= request.step_mm <= 1000:
-        raise ValueError("--step must be from 0.01 mm to 1000 mm")
+    least, most = STEPS[request.setup.units]
+    if request.step is not None and not least <= request.step <= most:
+        raise ValueError(f"--step must be from {least:g} to {most:g} {UNIT_WORD[request.setup.units]}")
     area = request.area
     if area is not None and not (area[0] < area[2] and area[1] < area[3]):
         raise ValueError("--area X0,Y0,X1,Y1: the second corner must lie beyond the first one")
@@ -154,6 +157,7 @@ def carry_out(request: Request) -> None:
         _write_map(request, request.page)
     if request.place is not None:
         propose(request, request.place)
+    _say(not_checked_with(request.setup))
 
 
 def place_answer(request: Request, at: Point2) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..judge import Judge
+from ..lengths import length_up
 from ..setup import Setup
 from ..space.assembly import Assembly
 from ..space.clearance import Sweeps
@@ -182,7 +183,8 @@ class Mapper:
         for radius, from_ in zip(assembly.radius.tolist(), assembly.from_.tolist(), strict=True):
             reach = radius + self._tolerance + kind.sideways
             if reach > self._layout.widest_spread:
-                raise ValueError(f"a path is widened by {kind.sideways:.1f} mm, which is more than a map has room for")
+                by = length_up(kind.sideways, self._setup.units)
+                raise ValueError(f"a path is widened by {by}, which is more than a map has room for")
             lowest = spread(kind.lows, self._layout, reach)
             np.minimum(tops, lowest + (from_ - self._tolerance - kind.upward), out=tops)
 

@@ -8,11 +8,11 @@ from math import inf, isfinite
 import numpy as np
 
 from ..judge import SAGITTA, Judge
+from ..lengths import length
 from ..picture.thin import Thinner
 from ..program.moves import Kind
 from ..record.page_model import Backdrop
 from ..record.page_room import RoomPage, Standing
-from ..record.summary import length
 from ..setup import Setup
 from ..setup.model import MM_PER_UNIT
 from .asked import footprint_of

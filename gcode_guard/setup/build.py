@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import cast
 
+from gcode_guard.lengths import Units
 from gcode_guard.setup import model
 from gcode_guard.setup.codes import normal_code
 from gcode_guard.setup.errors import KeyPath, Problems, printable
 from gcode_guard.setup.footprint import Footprint, Placement, footprint
-from gcode_guard.setup.model import Point2, Point3, Section, Units, to_mm, total
+from gcode_guard.setup.model import Point2, Point3, Section, to_mm, total
 from gcode_guard.setup.parts import Library, placed
 from gcode_guard.setup.schema import (
     MachineTable,

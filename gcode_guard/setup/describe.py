@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from gcode_guard.lengths import UNIT_WORD, Units
 from gcode_guard.setup.errors import printable
-from gcode_guard.setup.model import Machine, Obstacle, Section, Setup, Tool, Units, stacked
-from gcode_guard.setup.words import UNIT_WORD, in_units, length, point
+from gcode_guard.setup.model import Machine, Obstacle, Section, Setup, Tool, stacked
+from gcode_guard.setup.words import ABOVE_CUTTER, NEVER_CHECKED, in_units, length, point
 
 
 class Row(NamedTuple):
@@ -27,7 +28,8 @@ def describe(setup: Setup) -> list[Row]:
 
     Names are made printable (marks that turn or control a terminal are escaped); they are no markup of any kind.
     """
-    parts = (_file, _program, _bench, _clearance, _machine, _offsets, _spindle, _tools, _obstacles, _repair)
+    parts = (_file, _program, _bench, _clearance, _machine, _offsets, _spindle, _tools, _obstacles, _repair,
+             _not_checked)
     return [row for part in parts for row in part(setup)]
 
 
@@ -149,6 +151,14 @@ def _obstacles(setup: Setup) -> Iterator[Row]:
 def _repair(setup: Setup) -> Iterator[Row]:
     yield Row("repair", "traverses at feed", "may be lifted" if setup.repair.air_feeds else "are cuts")
     yield Row("repair", "ways round", setup.repair.detour)
+
+
+def _not_checked(setup: Setup) -> Iterator[Row]:
+    bare = setup.bare_tools()
+    if bare:
+        which = "" if len(bare) == len(setup.tools) else f" (tool {' and '.join(map(str, bare))})"
+        yield Row("not checked", f"cutter only{which}", ABOVE_CUTTER)
+    yield Row("not checked", "never", NEVER_CHECKED)
 
 
 def _cutter(tool: Tool, units: Units) -> str:

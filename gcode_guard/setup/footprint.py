@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from gcode_guard.setup.model import Piece, Point2, Units, to_mm, total
+from gcode_guard.lengths import Units
+from gcode_guard.setup.model import Piece, Point2, to_mm, total
 from gcode_guard.setup.schema import BarKeys, BoxKeys, CylinderKeys, OutlineKeys, ShapeKeys
 from gcode_guard.space import hulls
 

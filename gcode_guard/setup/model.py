@@ -7,13 +7,15 @@ Coordinates are in the bench frame, heights are absolute Z unless a field says o
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Literal
 
-Units = Literal["mm", "inch"]
+from gcode_guard.lengths import Units
+
 Point2 = tuple[float, float]
 Point3 = tuple[float, float, float]
 OwnMotion = Literal["none", "z-first", "any"]
@@ -197,6 +199,11 @@ class Setup:
     def cutter_only(self, number: int) -> bool:
         """Whether nothing above tool `number` is modelled: it has no length or the setup has no spindle."""
         return self.spindle is None or self.tools[number].length is None
+
+    def bare_tools(self, used: Iterable[int] | None = None) -> list[int]:
+        """The tools above which nothing is modelled, of those that are `used` or of all."""
+        return [number for number in (self.tools if used is None else used)
+                if number in self.tools and self.cutter_only(number)]
 
 
 def exact(value: float) -> Decimal:

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from gcode_guard.lengths import Units
 from gcode_guard.setup.checks import check_shape
 from gcode_guard.setup.errors import KeyPath, Problems, SetupError
 from gcode_guard.setup.footprint import HERE, Footprint, Placement, footprint
-from gcode_guard.setup.model import Units, to_mm
+from gcode_guard.setup.model import to_mm
 from gcode_guard.setup.schema import PartsFile, PartTable
 from gcode_guard.setup.toml_file import parse_toml, read_file
 from gcode_guard.setup.validate import validated

@@ -7,8 +7,8 @@ import re
 import unicodedata
 from collections.abc import Callable
 
+from gcode_guard.lengths import Units
 from gcode_guard.setup.errors import printable
-from gcode_guard.setup.model import Units
 from gcode_guard.setup.schema import LARGEST, SMALLEST
 from gcode_guard.setup.starter import StarterObstacle, starter_text
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from gcode_guard.lengths import Units
 from gcode_guard.setup.errors import quoted
-from gcode_guard.setup.model import Units
 from gcode_guard.setup.words import number
 
 

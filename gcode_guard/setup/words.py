@@ -6,13 +6,16 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from gcode_guard.lengths import UNIT_WORD, Units
 from gcode_guard.setup.errors import printable
-from gcode_guard.setup.model import MM_PER_UNIT, Units, exact
+from gcode_guard.setup.model import MM_PER_UNIT, exact
 
 if TYPE_CHECKING:
     from gcode_guard.setup.schema import ObstacleKeys
 
-UNIT_WORD: dict[Units, str] = {"mm": "mm", "inch": "in"}
+ABOVE_CUTTER = "the collet nut, the spindle and the dust shoe"
+NEVER_CHECKED = "the gantry's beam, the Z plate, hoses and cables"
+
 _DECIMALS: dict[Units, Decimal] = {"mm": Decimal("0.0001"), "inch": Decimal("0.00001")}
 
 

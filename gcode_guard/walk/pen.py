@@ -5,7 +5,8 @@ from __future__ import annotations
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from math import inf
 
-from ..setup.model import MM_PER_UNIT, Units, exact
+from ..lengths import UNIT_WORD, Units
+from ..setup.model import MM_PER_UNIT, exact
 
 LONGEST_COMMENT = 200  # characters; a block may have 256 (NISTIR 6556, section 3.3)
 LONGEST_NAME = 40
@@ -49,7 +50,7 @@ class Pen:
         """A length in a comment, to a tenth of a millimetre or a hundredth of an inch."""
         places = Decimal("0.01") if self.units == "inch" else Decimal("0.1")
         value = (exact(millimetres) / self.scale).quantize(places, rounding=ROUND_HALF_EVEN)
-        return f"{value if value else abs(value):f} {'in' if self.units == 'inch' else 'mm'}"
+        return f"{value if value else abs(value):f} {UNIT_WORD[self.units]}"
 
 
 def brief(name: str) -> str:

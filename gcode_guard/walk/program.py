@@ -10,6 +10,7 @@ from math import inf
 from ..guard import guard
 from ..judge import Judge
 from ..record.findings import Finding
+from ..record.summary import not_checked_with
 from ..rules import reach_box
 from ..setup import Setup
 from ..setup.errors import printable
@@ -38,6 +39,8 @@ class Walk:
     text: bytes
     things: list[Thing]
     missed: list[str] = field(default_factory=list)
+    not_checked: str = ""
+    """What the proof of the walk does not speak of, as a sentence."""
 
     @property
     def stops(self) -> int:
@@ -65,7 +68,8 @@ def walk(setup: Setup, tool: int | None = None) -> Walk:
         raise CannotWalk("nothing of the bench is within the reach")
     writer = _Writer(setup, number, pen, _height(setup, surveyor, things, reach[2][1]))
     things = _in_order(things, writer.start)
-    made = Walk(("\n".join(writer.blocks(things, missed)) + "\n").encode("ascii"), things, missed)
+    made = Walk(("\n".join(writer.blocks(things, missed)) + "\n").encode("ascii"), things, missed,
+                not_checked_with(setup, [number]))
     _prove(made, setup)
     return made
 
@@ -135,6 +139,7 @@ class _Writer:
         yield comment(f"Walk round the bench of {self.setup.path.name}")
         for text in missed:
             yield comment(f"Not visited: {text}")
+        yield comment(not_checked_with(self.setup, [self.tool]).removesuffix("."))
         yield from ("G20" if self.setup.units == "inch" else "G21", "G90", "G94", self.setup.offsets.bench)
         if len(self.setup.tools) > 1:
             yield f"T{self.tool}"

@@ -7,6 +7,7 @@ from typing import IO
 
 from gcode_guard.guard import Outcome
 from gcode_guard.record.findings import safe_text
+from gcode_guard.record.summary import summary_paragraph
 from gcode_guard.setup.model import Setup
 from gcode_guard.source import Source
 
@@ -26,7 +27,8 @@ def write_review(out: IO[bytes], source: Source, setup: Setup, outcome: Outcome)
         out.seek(0)
         out.truncate()
         write_plain_page(out, source.name, f"The page could not be drawn ({type(error).__name__}: {error})."
-                         " This is a defect of gcode-guard: please report it with the program and the setup.")
+                         " This is a defect of gcode-guard: please report it with the program and the setup."
+                         f"\n{summary_paragraph(outcome.summary)}")
 
 
 def write_plain_page(out: IO[bytes], name: str, text: str) -> None:

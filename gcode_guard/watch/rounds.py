@@ -12,7 +12,7 @@ from multiprocessing.connection import wait
 from typing import Any
 
 from gcode_guard.record.findings import safe_text
-from gcode_guard.record.summary import count
+from gcode_guard.record.summary import count, not_checked_with
 from gcode_guard.watch.bench import Bench
 from gcode_guard.watch.crew import Crew
 from gcode_guard.watch.folder import Folder, Listing, Signature, digest, signature
@@ -115,6 +115,7 @@ class Rounds:
         before = self._bench.trouble
         if self._bench.look(now):
             self._board.say("the setup changed: everything in ready/ and held/ is withdrawn and done again")
+            self._board.say(not_checked_with(self._bench.setup))
             self._queue.clear()
             self._next = now
         if self._bench.trouble and self._bench.trouble != before:

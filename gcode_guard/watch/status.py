@@ -54,12 +54,13 @@ def names(those: Iterable[str]) -> str:
 def outcome_line(result: Result, twin: str | None) -> str:
     """What became of a program, in one line. `twin`: a program whose name differs in case alone."""
     name, took = safe_text(result.task.name), duration(result.seconds)
+    only = " (cutter only)" if result.cutter_only else ""
     if result.place == "held":
-        text = f"{name}: held, exit {result.exit}, {took}: {result.reason}"
+        text = f"{name}: held, exit {result.exit}{only}, {took}: {result.reason}"
     elif result.verdict == "safe":
-        text = f"{name}: safe as it is, {took}"
+        text = f"{name}: safe as it is{only}, {took}"
     else:
-        text = f"{name}: repaired, {count(result.changes, 'block')} changed, {took}"
+        text = f"{name}: repaired{only}, {count(result.changes, 'block')} changed, {took}"
     if twin is not None:
         text += f" (beware: {safe_text(twin)} differs in case alone; on many sticks one replaces the other)"
     return text

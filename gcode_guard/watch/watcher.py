@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from gcode_guard.record.findings import safe_text
+from gcode_guard.record.summary import not_checked_with
 from gcode_guard.watch.bench import Bench
 from gcode_guard.watch.crew import Crew
 from gcode_guard.watch.events import Bell, Events
@@ -95,6 +96,7 @@ def _session(folder: Folder, bench: Bench, ways: Ways, crew: Crew, bell: Bell, s
         events = None if ways.poll or ways.once else Events({folder.root, *bench.folders}, bell)
         if not ways.once:
             board.say(f"watching {safe_text(str(folder.root))} with {safe_text(str(bench.path))}")
+        board.say(not_checked_with(bench.setup))
         try:
             while not stop.signal:
                 events = _listen_anew(events, rounds, folder, bench, bell, board)

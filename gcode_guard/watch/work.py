@@ -20,7 +20,7 @@ from gcode_guard.deliver import copy_of
 from gcode_guard.guard import Outcome, guard
 from gcode_guard.record.findings import Finding, Run, safe_text
 from gcode_guard.record.log import LogSpool
-from gcode_guard.record.summary import Summary, reason, refusal, summary_paragraph
+from gcode_guard.record.summary import Summary, not_checked_with, reason, refusal, summary_paragraph, unchecked
 from gcode_guard.setup.model import Setup
 from gcode_guard.source import Source, SourceChanged
 from gcode_guard.watch.folder import Place, Signature, link_digest, open_program, side_name
@@ -58,6 +58,7 @@ class Result:
     files: tuple[Written, ...] = ()
     reason: str = ""
     """The first reason of a refusal."""
+    cutter_only: bool = False
     problem: Literal["", "changed", "gone", "trouble", "died"] = ""
     """Why there is no outcome: the program changed or went meanwhile, the disk or the drive failed, the worker died."""
     trouble: str = ""
@@ -130,7 +131,7 @@ def _written(task: Task, source: Source, setup: Setup, outcome: Outcome, begun: 
     first = min(outcome.reasons, key=lambda finding: finding.line, default=None) if outcome.exit else None
     return Result(task, "held" if outcome.exit else "ready", outcome.summary.verdict, outcome.exit,
                   outcome.summary.changes, time.monotonic() - begun, source.sha256, tuple(stage.files),
-                  reason(first) if first else "")
+                  reason(first) if first else "", outcome.summary.cutter_only)
 
 
 def _keep_defect(task: Task, outcome: Outcome) -> None:
@@ -144,16 +145,22 @@ def _keep_defect(task: Task, outcome: Outcome) -> None:
 def _unread(task: Task, setup: Setup, begun: float, sha256: str, status: int, text: str, advice: str) -> Result:
     """Refuses a program for a reason that is not in its blocks."""
     finding = Finding(1, "not-understood", text, advice=advice)
-    summary = Summary(task.name, "refused", status, 0, 0, 0, 0, 1, obstacles=len(setup.obstacles), units=setup.units)
+    bare = bool(setup.bare_tools())
+    limits = list(unchecked(bare))
+    summary = Summary(task.name, "refused", status, 0, 0, 0, 0, 1, obstacles=len(setup.obstacles), units=setup.units,
+                      assumptions=len(limits), cutter_only=bare)
     stage = _Stage(task)
     with LogSpool() as log:
         log.add(finding)
+        for limit in limits:
+            log.add(limit)
         run = Run(__version__, task.name, sha256, setup.sha256)
         stage.fill(".log.jsonl", lambda out: log.write_to(cast(BinaryIO, out), run, summary))
-    stage.fill(".review.html", lambda out: write_plain_page(out, task.name, f"Refused.\n{finding.sentence}"))
+    stage.fill(".review.html", lambda out: write_plain_page(out, task.name, f"Refused.\n{finding.sentence}\n"
+                                                             f"{not_checked_with(setup)}"))
     stage.fill(".txt", _text_of(task, [finding], summary))
     return Result(task, "held", "refused", status, 0, time.monotonic() - begun, sha256, tuple(stage.files),
-                  safe_text(finding.sentence))
+                  safe_text(finding.sentence), bare)
 
 
 def _text_of(task: Task, reasons: list[Finding], summary: Summary) -> Callable[[IO[bytes]], None]:

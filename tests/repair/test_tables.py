@@ -204,7 +204,7 @@ def test_traverse_at_feed_is_refused_with_the_name_of_the_option_and_the_level(t
     came = guard(tmp_path, AIR)
     assert came.exit == 3
     (text,) = [record["text"] for record in came.records("finding") if record["kind"] == "cut-contact"]
-    assert "air_feeds" in text and "23.000" in text
+    assert "air_feeds" in text and "is 23 mm" in text
 
 
 def test_a_cut_in_the_material_is_never_lifted(tmp_path: Path) -> None:
