@@ -60,7 +60,7 @@ def outcome_line(result: Result, twin: str | None) -> str:
     elif result.verdict == "safe":
         text = f"{name}: safe as it is{only}, {took}"
     else:
-        text = f"{name}: repaired{only}, {count(result.changes, 'block')} changed, {took}"
+        text = f"{name}: repaired, {count(result.changes, 'block')} changed{only}, {took}"
     if twin is not None:
         text += f" (beware: {safe_text(twin)} differs in case alone; on many sticks one replaces the other)"
     return text

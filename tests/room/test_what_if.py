@@ -54,7 +54,7 @@ def test_a_taller_clamp_has_the_traverse_lifted(tmp_path: Path) -> None:
     assert "+" in said.stdout and "Z21" in said.stdout
     tail = said.stderr[said.stderr.index("What if") :].splitlines()
     assert tail[0] == "What if left clamp.top = 16:"
-    assert tail[1] == "  the program is repaired, and safe as it is with the setup as it is"
+    assert tail[1] == "  the program is repaired (cutter only), and safe as it is with the setup as it is"
     assert tail[2].startswith("  line 2 is changed to Z 21 mm") or tail[2].startswith("  line 3 is changed to Z 21 mm")
     assert "Next:" not in said.stderr  # what comes next would be for the setup as it is
 
@@ -70,7 +70,7 @@ def test_several_at_once_and_names_with_points(tmp_path: Path) -> None:
     said = review(tmp_path, "--set", "no. 2.center=[95, 100]", "--set", "left clamp.size = [5, 5]")
     assert said.returncode == 3 and said.stdout == ""
     assert "What if no. 2.center = [95, 100]; left clamp.size = [5, 5]:" in said.stderr
-    assert "  the program is refused, and safe as it is with the setup as it is" in said.stderr
+    assert "  the program is refused (cutter only), and safe as it is with the setup as it is" in said.stderr
     assert not re.search(r"^  line \d+ (is changed|stays)", said.stderr, re.MULTILINE)  # what is refused is not changed
     assert "  new: line 5: " in said.stderr and 'into "no. 2"' in said.stderr
 
