@@ -390,8 +390,8 @@ def _leaves_no_run(step: Step) -> bool:
 
 def _merge(edits: dict[int, Edit], edit: Edit) -> None:
     """Puts an edit to those of its line. A block that several runs change (a cycle with repeats) grows its pieces."""
-    known_edit = edits.get(edit.block.line)
+    known_edit = edits.get(edit.line)
     if known_edit is None or edit.rank > known_edit.rank:
-        edits[edit.block.line] = edit
+        edits[edit.line] = edit
 
 

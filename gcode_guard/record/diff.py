@@ -4,8 +4,11 @@ The format is that of POSIX `diff -u` (IEEE Std 1003.1-2017, "Diff Unified Outpu
 missing last newline. A line ends at a line feed and nowhere else; a carriage return before it belongs to the line.
 """
 
+from __future__ import annotations
+
 import tempfile
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, BinaryIO
 
@@ -15,6 +18,7 @@ CONTEXT = 3
 SPOOL_LIMIT = 1 << 20
 """Bytes of one hunk that are held in memory; a longer hunk waits on disk until its header is known."""
 
+HEADER = b"--- before\n+++ after\n"
 NO_NEWLINE = b"\\ No newline at end of file\n"
 
 
@@ -23,6 +27,38 @@ def split_lines(data: bytes) -> list[bytes]:
     lines = data.split(b"\n")
     last = lines.pop()
     return [line + b"\n" for line in lines] + ([last] if last else [])
+
+
+@dataclass(slots=True)
+class _Part:
+    """Lines `place` to `behind` of the old text (not included), for which the new one has `new`."""
+
+    place: int
+    behind: int
+    new: Sequence[bytes]
+
+
+def _hunks(lines: Sequence[bytes], edits: Sequence[tuple[int, Sequence[bytes]]]) -> Iterator[list[_Part]]:
+    """The parts that differ, those together that share a hunk."""
+    hunk: list[_Part] = []
+    for part in _parts_of(lines, edits):
+        if hunk and part.place - hunk[-1].behind > 2 * CONTEXT:
+            yield hunk
+            hunk = []
+        hunk.append(part)
+    if hunk:
+        yield hunk
+
+
+def _parts_of(lines: Sequence[bytes], edits: Sequence[tuple[int, Sequence[bytes]]]) -> Iterator[_Part]:
+    for place, new in edits:
+        kept = _find(new, lines[place], 0)
+        if kept is None:
+            yield _Part(place, place + 1, new)
+            continue
+        for at, some in ((place, new[:kept]), (place + 1, new[kept + 1 :])):
+            if some:
+                yield _Part(at, at, some)
 
 
 class DiffWriter:
@@ -102,6 +138,60 @@ class DiffWriter:
             removed, position = [], found + 1
         self._change(removed, new[position:])
 
+    def edited(self, lines: Sequence[bytes], edits: Sequence[tuple[int, Sequence[bytes]]]) -> None:
+        """Takes the next lines of the old text with the edits of some: their places in `lines`, ascending, and what
+        stands there in the new text. Hunks that begin and end within `lines` are written at once."""
+        position = 0
+        for hunk in _hunks(lines, edits):
+            first, last = hunk[0].place, hunk[-1].behind
+            self._pass(lines[position:first])
+            if self._body is None and first - position >= CONTEXT and last + 2 * CONTEXT < len(lines) \
+                    and not self._new_ended:
+                self._write_hunk(lines, hunk)
+                position = last + CONTEXT
+                continue
+            position = first
+            for part in hunk:
+                self._pass(lines[position : part.place])
+                self._change(lines[part.place : part.behind], part.new)
+                position = part.behind
+        self._pass(lines[position:])
+
+    def _pass(self, lines: Sequence[bytes]) -> None:
+        """Takes lines that stay as they are, one by one only where they are context."""
+        position = 0
+        while self._body is not None and position < len(lines):
+            self.same(lines[position])
+            position += 1
+        if position < len(lines):
+            last = max(position, len(lines) - CONTEXT)
+            self._old_line += last - position
+            self._new_line += last - position
+            for line in lines[last:]:
+                self.same(line)
+
+    def _write_hunk(self, lines: Sequence[bytes], hunk: Sequence[_Part]) -> None:
+        """Writes a whole hunk, of which the lines before it were taken, through the context behind it."""
+        position = begin = hunk[0].place - CONTEXT
+        body: list[bytes] = []
+        added = 0
+        for part in hunk:
+            body += [b" " + line for line in lines[position : part.place]]
+            body += [b"-" + line for line in lines[part.place : part.behind]]
+            body += [b"+" + line for line in part.new]
+            added += len(part.new) - (part.behind - part.place)
+            position = part.behind
+        body += [b" " + line for line in lines[position : position + CONTEXT]]
+        count = position + CONTEXT - begin
+        if self.hunks == 0:
+            self._out.write(HEADER)
+        self._out.write(_hunk_header(self._old_line - CONTEXT, count, self._new_line - CONTEXT, count + added)
+                        + b"".join(body))
+        self.hunks += 1
+        self._old_line += count - CONTEXT
+        self._new_line += count - CONTEXT + added
+        self._before = []
+
     def finish(self) -> None:
         """Writes the hunk that is still open, if any. Nothing may be told afterwards."""
         if self._body is not None:
@@ -142,7 +232,7 @@ class DiffWriter:
         self._before = self._pending[CONTEXT:][-CONTEXT:]
         self._pending = []
         if self.hunks == 0:
-            self._out.write(b"--- before\n+++ after\n")
+            self._out.write(HEADER)
         self._out.write(_hunk_header(self._old_start, self._old_count, self._new_start, self._new_count))
         body.seek(0)
         for part in _parts(body):

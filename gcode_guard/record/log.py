@@ -11,6 +11,7 @@ import math
 import shutil
 import tempfile
 from collections.abc import Iterable
+from json.encoder import encode_basestring_ascii as _quoted
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Any, BinaryIO, Self
@@ -26,7 +27,28 @@ NOISE = 1e-7
 
 def log_line(record: Record) -> bytes:
     """`record` as one line of the log, with its line feed."""
+    if type(record) is Change:
+        return _change_line(record)
     return json.dumps(_fields(record), ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
+
+
+def _change_line(change: Change) -> bytes:
+    """A change as one line: what `json.dumps` makes of its fields, in a third of the time, as there may be many."""
+    return (f'{{"record": "change", "line": {int(change.line)}, "kind": {_quoted(change.kind)},'
+            f' "obstacles": {_listed(change.obstacles)},'
+            f' "programmed_z_mm": {_number(millimetres(change.programmed_z))},'
+            f' "needed_z_mm": {_number(millimetres_rounded_up(change.needed_z))},'
+            f' "written_z_mm": {_number(millimetres(change.written_z))},'
+            f' "before": {_listed(_blocks(change.before))}, "after": {_listed(_blocks(change.after))},'
+            f' "added_s": {_number(seconds(change.added_s))}}}\n').encode("ascii")
+
+
+def _listed(texts: Iterable[str]) -> str:
+    return f"[{', '.join(map(_quoted, texts))}]"
+
+
+def _number(value: float | None) -> str:
+    return "null" if value is None else float.__repr__(value)
 
 
 class LogSpool:
@@ -41,6 +63,10 @@ class LogSpool:
     def add(self, record: Assumption | Change | Finding) -> None:
         """Takes the next record."""
         self._spool.write(log_line(record))
+
+    def add_all(self, records: Iterable[Assumption | Change | Finding]) -> None:
+        """Takes the next records."""
+        self._spool.write(b"".join(map(log_line, records)))
 
     def write_to(self, out: BinaryIO, run: Run, summary: Summary) -> None:
         """Writes the whole log to `out`: `run`, what was added, in its order, and `summary`."""
@@ -62,7 +88,7 @@ class LogSpool:
         self.close()
 
 
-def _fields(record: Record) -> dict[str, Any]:
+def _fields(record: Run | Assumption | Finding | Summary) -> dict[str, Any]:
     match record:
         case Run():
             return {
@@ -75,19 +101,6 @@ def _fields(record: Record) -> dict[str, Any]:
             }
         case Assumption():
             return {"record": "assumption", "about": record.about, "text": record.text}
-        case Change():
-            return {
-                "record": "change",
-                "line": int(record.line),
-                "kind": record.kind,
-                "obstacles": list(record.obstacles),
-                "programmed_z_mm": millimetres(record.programmed_z),
-                "needed_z_mm": millimetres_rounded_up(record.needed_z),
-                "written_z_mm": millimetres(record.written_z),
-                "before": _blocks(record.before),
-                "after": _blocks(record.after),
-                "added_s": seconds(record.added_s),
-            }
         case Finding():
             return {
                 "record": "finding",

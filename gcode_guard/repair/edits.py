@@ -11,13 +11,15 @@ from ..program.moves import Move
 
 @dataclass(slots=True)
 class Edit:
-    """The changed text of one block: `new` are raw lines with their line ends. Heights in mm, None where not known.
+    """The changed text of one block: `raw` is its line, `new` are raw lines with their line ends. Heights in mm, None
+    where not known.
 
     `level` is the height at which the block's own rapid runs now, `rank` the same in the program's own coordinates:
     of two edits of a block that is run several times, the one of the higher rank serves both.
     """
 
-    block: Block
+    line: int
+    raw: bytes
     new: list[bytes]
     kind: str
     obstacles: tuple[int, ...]
@@ -72,6 +74,6 @@ class Draft:
             raws[-1] = (texts[-1] + self.block.ending).encode("latin-1")
         if not self.before and not self.after and self.own is None:
             raws = [self.block.raw]
-        return Edit(self.block, raws, self.kind, tuple(sorted(self.obstacles)), self.programmed,
+        return Edit(self.block.line, self.block.raw, raws, self.kind, tuple(sorted(self.obstacles)), self.programmed,
                     self.needed if self.needed > -inf else None, self.level,
                     -inf if self.level is None else self.level - self.origin)

@@ -81,6 +81,36 @@ def test_a_stretch_told_at_once_gives_the_same_diff_as_line_by_line(parts, last_
     assert told(parts, last_newline, bulk=True)[2] == told(parts, last_newline, bulk=False)[2]
 
 
+EDITS = st.lists(st.tuples(st.integers(0, 9), st.lists(LINES, max_size=3), st.booleans()), max_size=6)
+
+
+@given(st.lists(st.tuples(st.lists(LINES, max_size=12), EDITS), max_size=4), st.booleans())
+@example([([b"G1 X%d" % k for k in range(30)], [(9, [b"G0 Z9"], True), (9, [], False), (7, [b"G0"], True)])], True)
+def test_lines_with_edits_told_at_once_give_the_same_diff_as_one_by_one(batches, last_newline):
+    """Each edit: how many lines after the one before, what is new, and whether the line itself stays in it."""
+    texts = [[line + b"\n" for line in lines] for lines, _ in batches]
+    if not last_newline and texts and texts[-1] and texts[-1][-1] != b"\n":
+        texts[-1][-1] = texts[-1][-1][:-1]
+    at_once, one_by_one = io.BytesIO(), io.BytesIO()
+    all_at_once, each = DiffWriter(at_once), DiffWriter(one_by_one)
+    for lines, (_, drawn) in zip(texts, batches, strict=True):
+        edits, place = [], -1
+        for gap, new, stays in drawn:
+            place += gap + 1
+            if place < len(lines) - (not last_newline):
+                edits.append((place, [line + b"\n" for line in new] + [lines[place]] * stays))
+        all_at_once.edited(lines, edits)
+        news = dict(edits)
+        for number, line in enumerate(lines):
+            if number in news:
+                each.change([line], news[number])
+            else:
+                each.same(line)
+    all_at_once.finish()
+    each.finish()
+    assert at_once.getvalue() == one_by_one.getvalue()
+
+
 def test_three_lines_of_context_and_near_changes_share_a_hunk():
     """Context and merging as POSIX `diff -u` has them."""
     lines = [b"%d\n" % number for number in range(1, 31)]
@@ -98,6 +128,16 @@ def test_three_lines_of_context_and_near_changes_share_a_hunk():
     # Lines 7 to 19 hold changes 6 lines apart; 7 lines are too many, so 24 has a hunk of its own.
     assert headers == [b"@@ -7,13 +7,14 @@", b"@@ -21,7 +22,6 @@"]
     assert out.getvalue().startswith(b"--- before\n+++ after\n@@ ")
+
+
+def test_edits_far_apart_have_hunks_of_their_own_also_where_they_come_in_batches():
+    lines = [b"%d\n" % number for number in range(1, 41)]
+    out = io.BytesIO()
+    writer = DiffWriter(out)
+    writer.edited(lines[:20], [(9, [b"ten\n"]), (17, [b"18\n", b"and\n"])])
+    writer.edited(lines[20:], [(1, [b"22a\n"]), (10, [b"before\n", b"31\n"])])
+    writer.finish()
+    assert re.findall(rb"^@@.*$", out.getvalue(), re.M) == [b"@@ -7,7 +7,7 @@", b"@@ -16,10 +16,11 @@", b"@@ -28,6 +29,7 @@"]
 
 
 def test_what_did_not_change_within_a_change_is_context():

@@ -119,3 +119,13 @@ def test_safe_text_holds_nothing_that_a_terminal_obeys(raw):
 def test_safe_text_escapes_marks_that_turn_the_reading_direction():
     assert safe_text("left\u202eclamp\x1b[31m") == "left\\u202eclamp\\x1b[31m"
     assert safe_text("Türpfosten") == "Türpfosten"
+
+
+@given(st.lists(st.text(max_size=8), max_size=3), st.lists(st.binary(max_size=12), max_size=3),
+       st.floats() | st.none(), st.sampled_from(["lift", "split", "detour"]))
+def test_a_change_is_written_as_json_itself_would_write_it(names, blocks, number, kind):
+    change = Change(3, kind, tuple(names), number, number, number, tuple(blocks), tuple(blocks), number)
+    line = log_line(change)
+    record = strictly(line)
+    assert json.dumps(record).encode() + b"\n" == line
+    assert list(record) == KEYS["change"] and record["obstacles"] == names and record["line"] == 3
