@@ -13,6 +13,7 @@ from dataclasses import replace
 from itertools import islice, takewhile
 from math import isfinite
 
+from .abreast import Columns
 from .events import Event, JudgedStretch
 from .lengths import UNIT_WORD, Units, exactly
 from .program.lane_offer import Known, Offer
@@ -109,6 +110,7 @@ class Comparison:
         self.air_floor = air_floor
         self.known = known
         self.units = units
+        self.columns = Columns(known)
         self.vertex = Vertex(before.head.place)
         self.before_line = before.head.line
 
@@ -177,7 +179,7 @@ class Comparison:
             if found is None:
                 now = self.after.rest()
         if isinstance(now, JudgedStretch):
-            found = now.pass_over(was, self.known)
+            found = now.pass_over(was, self.known) or self.columns.pass_over(was, now)
             if now.spent:
                 self.after.leave()
         if found is None:

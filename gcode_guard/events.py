@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+import numpy as np
+
 from .judge import Judge
 from .program.lane import Stretch
 from .program.lane_offer import Known, Offer
@@ -149,56 +151,72 @@ class JudgedStretch:
     same state, and taken in pieces, each through the next cut, where it had not."""
 
     def __init__(self, stretch: Stretch, judge: Judge, beside: list[Event]) -> None:
-        self._stretch = stretch
+        self.stretch = stretch
         self._verdicts = Verdicts(judge, stretch.moves)
         self._beside = beside
         self._cuts: list[int] = stretch.rows[stretch.moves.kind != Kind.RAPID].tolist()
-        self._wrong: list[int] = stretch.rows[self._verdicts.wrong].tolist()
-        self._at = 0  # lines that are done with
+        self.wrong = np.flatnonzero(self._verdicts.wrong)  # the rows in which something may be wrong
+        self._wrong: list[int] = stretch.rows[self.wrong].tolist()
+        self.at = 0  # lines that are done with
+        self.taken_apart = 0  # pieces that were taken
 
     @property
     def spent(self) -> bool:
-        return self._at == self._stretch.used
+        return self.at == self.stretch.used
 
     @property
     def line(self) -> int:
         """The line that comes next."""
-        return self._stretch.first + self._at
+        return self.stretch.first + self.at
+
+    @property
+    def state(self) -> State:
+        """The state before the line that comes next."""
+        return self.stretch.state_before(self.at)
+
+    @property
+    def may_be_passed(self) -> bool:
+        """False where second readings come before it, which must be seen."""
+        return not self._beside
+
+    def pass_to(self, line: int) -> None:
+        """Leaves out the lines up to one, from 0 (not included), that stands behind a cut."""
+        self.at = line
 
     def leave(self) -> bool:
         """Leaves what is still to come to the reader; False where nothing was taken yet."""
-        if self._beside or not self._at:
+        if self._beside or not self.at:
             return False
-        self._stretch.used = self._at
+        self.stretch.used = self.at
         return True
 
     def pass_over(self, offer: Offer, known: Known) -> tuple[State, Decimal] | None:
         """Passes over what the program had too, through a cut, and as far as what is known of it begins; gives the
         state after it and how low it is at its last place, None where there is none."""
-        stretch, batch = self._stretch, self._stretch.batch
-        if self._beside or offer.state != stretch.state_before(self._at):
+        stretch, batch = self.stretch, self.stretch.batch
+        if self._beside or offer.state != self.state:
             return None
-        begin, end = batch.offset(stretch.begin + self._at), batch.offset(stretch.begin + stretch.used)
+        begin, end = batch.offset(stretch.begin + self.at), batch.offset(stretch.begin + stretch.used)
         end = int(min(end, begin + known.next_place(offer.place) - offer.place))
         same = offer.same(batch.data, begin, end)
         lines = int(batch.ends.searchsorted(same, side="right")) - stretch.begin  # that are wholly the same
-        wrong = bisect_left(self._wrong, self._at)
+        wrong = bisect_left(self._wrong, self.at)
         if wrong < len(self._wrong):
             lines = min(lines, self._wrong[wrong])
         cut = bisect_left(self._cuts, lines) - 1
-        if cut < 0 or self._cuts[cut] < self._at:
+        if cut < 0 or self._cuts[cut] < self.at:
             return None
         lines = self._cuts[cut] + 1
         after = stretch.state_before(lines)
-        offer.take(lines - self._at, batch.offset(stretch.begin + lines) - begin, after)
-        self._at = lines
+        offer.take(lines - self.at, batch.offset(stretch.begin + lines) - begin, after)
+        self.at = lines
         return after, stretch.low_at(lines)
 
     def piece(self) -> list[Event]:
         """The events through the line of the next cut."""
-        stretch = self._stretch
-        end = self._cuts[bisect_left(self._cuts, self._at)] + 1
-        row, behind = stretch.row(self._at), stretch.row(end)
+        stretch = self.stretch
+        end = self._cuts[bisect_left(self._cuts, self.at)] + 1
+        row, behind = stretch.row(self.at), stretch.row(end)
         events = []
         for number in dict.fromkeys(stretch.lines[row:behind]):
             for event in self._events_of(number):
@@ -207,14 +225,14 @@ class JudgedStretch:
                     row += 1
                 events.append(event)
         events[0].beside, self._beside = self._beside, []
-        self._at = end
+        self.at = end
+        self.taken_apart += 1
         return events
 
-
     def _events_of(self, number: int) -> Iterable[Event]:
-        made = self._stretch.made(number)
+        made = self.stretch.made(number)
         if made is None:
-            return _events(self._stretch.step(number), self._stretch.interpreter.rules.harmless)
+            return _events(self.stretch.step(number), self.stretch.interpreter.rules.harmless)
         moves, state = made
         return [Event(move.line, state, move) for move in moves]
 

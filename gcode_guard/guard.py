@@ -258,10 +258,9 @@ class _Work:
         while left:
             some = pickle.load(self.held_changes)
             left -= len(some)
-            if times is None:
-                changes = [Change(*told) for told in some]
-            else:
-                changes = [Change(*told, added_s=times.added.get(told[0], 0.0)) for told in some]
+            if times is not None:
+                some = [(*told, times.added.get(told[0], 0.0)) for told in some]
+            changes = [Change(*told) for told in some]
             self.log.add_all(changes)
             self.kept += changes[: MOST_REASONS - len(self.kept)]
         self.held_changes.close()

@@ -11,7 +11,7 @@ from .judge import Judge
 from .program.moves import Move, table
 from .program.state import ANYWHERE
 from .repair.run import Run
-from .rules import ceiling
+from .rules import ceiling as ceiling_of
 from .setup.model import Setup, Tool
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ class Headroom:
         # Out of an unknown height nothing is let down to where the stock may be; without one, to below the zero.
         stock = self.setup.stock
         floor = 0.0 if stock is None else stock.top + self.setup.clearance.above
-        limits = Limits(min((self._ceiling(tool) for tool in tools), default=inf),
+        limits = Limits(min((self.ceiling(tool) for tool in tools), default=inf),
                         max((self.clear_of_all(leg.move) for item in run.items for leg in item.legs
                              if not leg.trusted), default=-inf), floor)
         if stock is not None:
@@ -53,18 +53,19 @@ class Headroom:
             limits.way_round = self.ways.at
             if self.setup.repair.detour == "when-faster":
                 limits.faster_round = self.ways.faster
-        if any(self._undercut(tool) for tool in tools):
+        if any(self.undercut(tool) for tool in tools):
             limits.rise_from = stock.top if stock else inf
             limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
                                   else "give [stock], so that it is known where the tool is free")
         return limits
 
-    def _ceiling(self, tool: int) -> float:
+    def ceiling(self, tool: int) -> float:
+        """The greatest height of the tip that the machine has, mm."""
         if tool not in self._ceilings:
-            self._ceilings[tool] = ceiling(self.setup, tool)
+            self._ceilings[tool] = ceiling_of(self.setup, tool)
         return self._ceilings[tool]
 
-    def _undercut(self, tool: int) -> bool:
+    def undercut(self, tool: int) -> bool:
         """True where a tool that may be meant is undercut."""
         if tool not in self._undercuts:
             self._undercuts[tool] = any(_is_undercut(self.setup.tools[number]) for number in self.judge.tools(tool))

@@ -8,15 +8,15 @@ from math import inf
 
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
-from .mend_lane import OUTSIDE, STYLED_RUNS, StretchMender
+from .lift_lane import STYLED_RUNS
+from .mend_lane import OUTSIDE, StretchMender, stand
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, table
 from .program.state import Coordinate, bounds, known
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
-from .repair.run import Leg, Run, Runs, is_plain
-from .repair.surgery import STOPS
+from .repair.run import Leg, Run, Runs
 from .repair.write import Style
 from .rules import ceiling, reach_box
 from .totals import Totals, add
@@ -49,7 +49,7 @@ class Mender:
         self.carry: Coordinate | None = None
         self.pending: Step | None = None
         self.highest_written = -inf
-        self._first_run = True
+        self.first_run = True
         self.calls: dict[int, set[int]] = {}
         self.styled = 0
 
@@ -88,8 +88,13 @@ class Mender:
 
     def _mend_stretch(self, stretch: Stretch, runs: Runs) -> Batch:
         drafts: dict[int, Draft] = {}
-        StretchMender(self, stretch, runs, drafts).mend()
-        return self._batch(drafts, stretch.last)
+        mending = StretchMender(self, stretch, runs, drafts)
+        mending.mend()
+        batch = self._batch(drafts, stretch.last)
+        for line, edit in mending.edits.items():
+            batch.edits[line] = edit
+            self.highest_written = max(self.highest_written, -inf if edit.level is None else edit.level)
+        return batch
 
     def refuse(self, status: int) -> None:
         self.exit = max(self.exit, status)
@@ -328,7 +333,7 @@ class Mender:
 
     def _ends_inside(self, run: Run) -> bool:
         """A run that ends (or a program that starts) in contact cannot be mended by a lift."""
-        first, self._first_run = self._first_run, False
+        first, self.first_run = self.first_run, False
         places = [(run.end, run.items[-1], "ends")]
         if first and run.start is not None:
             places.append((run.start, run.items[0], "starts"))
@@ -355,10 +360,14 @@ class Mender:
         for item in run.items:
             for leg in item.legs:
                 if leg.clips and leg.exempt and not leg.move.shadow:
-                    for obstacle, depth in zip(leg.obstacles, leg.depths, strict=True):
-                        name = self.judge.names[obstacle]
-                        self.tell(Finding(leg.move.line, "close", f"an upright rapid comes inside the clearance of"
-                                          f" \"{name}\" without contact", name, depth))
+                    self.tell_close(leg.move.line, leg.obstacles, leg.depths)
+
+    def tell_close(self, line: int, obstacles: Iterable[int], depths: Iterable[float]) -> None:
+        """Tells that an upright rapid comes close to some obstacles, and how deep in their clearance, mm."""
+        for obstacle, depth in zip(obstacles, depths, strict=True):
+            name = self.judge.names[obstacle]
+            self.tell(Finding(line, "close", f"an upright rapid comes inside the clearance of \"{name}\" without"
+                              " contact", name, depth))
 
     def _trouble(self, trouble: Trouble) -> None:
         self.refuse(trouble.exit)
@@ -366,19 +375,6 @@ class Mender:
         about = f"a rapid comes inside the clearance of \"{name}\": " if name else "a rapid cannot be mended: "
         kind = "rapid-contact" if trouble.exit == 3 else "not-understood"
         self.tell(Finding(trouble.line, kind, about + trouble.what, name, trouble.by, trouble.advice))  # type: ignore[arg-type]
-
-
-def stand(step: Step) -> None:
-    """Gives a G0 that leads nowhere a way of no length, so that the place where it leaves the tool is judged too: a
-    lift that passes over that place must not come down there."""
-    if step.moves or not is_plain(step) or not all(known(c) for c in step.after.position):
-        return
-    here = step.after.position
-    step.moves.append(Move(step.block.line, Kind.RAPID, here, here, step.after.tool, None, step.after.corner,
-                           grow=step.after.grow, shadow=True, upright=True))
-    for effect in step.effects:
-        if effect.what in STOPS:
-            effect.after_move = 1
 
 
 def _leaves_no_run(step: Step) -> bool:

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
 
+from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
+from .lift_lane import STYLED_RUNS, Lifts
 from .program.block import split_ending
 from .program.lane import Stretch
 from .program.lane_holes import HoleStretch
-from .program.moves import Kind, Move, Moves, Step, different
-from .repair.edits import Draft
-from .repair.run import Leg, Run, Runs
+from .program.moves import Kind, Move, Moves, Step, different, table
+from .program.state import known
+from .repair.edits import Draft, Edit
+from .repair.run import Leg, Run, Runs, is_plain
+from .repair.surgery import STOPS
+from .repair.write import Style
 from .rules import reach_box
 from .setup.model import Setup
 from .totals import Totals
 
 OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
-STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
 
 
 class Mending(Protocol):
@@ -28,20 +33,24 @@ class Mending(Protocol):
     judge: Judge
     setup: Setup
     totals: Totals
+    headroom: Headroom
+    style: Style
     styled: int
+    first_run: bool
     carry: Any
 
     def cuts(self, columns: Moves, examined: Examined, drafts: dict[int, Draft],
              step_of: Callable[[int], Step]) -> None: ...
     def outside_reach(self, line: int, axis: str, number: float, beyond: float) -> None: ...
     def tell_beside(self, columns: Moves) -> None: ...
+    def tell_close(self, line: int, obstacles: Iterable[int], depths: Iterable[float]) -> None: ...
     def run(self, run: Run, drafts: dict[int, Draft]) -> None: ...
     def note_style(self, texts: list[tuple[str, str]]) -> None: ...
 
 
 class StretchMender:
-    """Does to one stretch what the mender does to steps. `runs` holds what is open of a run before it, `drafts` takes
-    the edits."""
+    """Does to one stretch what the mender does to steps. `runs` holds what is open of a run before it; `drafts` takes
+    the edits of what is planned block by block, `edits` the others."""
 
     def __init__(self, mender: Mending, stretch: Stretch, runs: Runs, drafts: dict[int, Draft]) -> None:
         self.mender = mender
@@ -50,8 +59,8 @@ class StretchMender:
         self.drafts = drafts
         self.columns = stretch.moves
         self.examined = stretch.examined = mender.judge.examine(self.columns)
+        self.edits: dict[int, Edit] = {}
         self._steps: dict[int, Step] = {}
-        self._hits: dict[int, list[Hit]] | None = None
 
     def mend(self) -> None:
         """Counts, tells and mends."""
@@ -101,22 +110,30 @@ class StretchMender:
         """
         stretch, columns, examined = self.stretch, self.columns, self.examined
         lines = stretch.plain
-        run_of = np.searchsorted(stretch.rows[columns.kind != Kind.RAPID], lines)
         rapid = columns.kind == Kind.RAPID
+        run_of = np.searchsorted(stretch.rows[~rapid], lines)
         clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]
-        bad = set(run_of[np.searchsorted(lines, clips)].tolist())
+        bad = different(run_of[np.searchsorted(lines, clips)])
+        begins, ends = (np.searchsorted(run_of, bad, side=side) for side in ("left", "right"))
+        lifts = Lifts(self.mender, stretch, examined, self._hits, lines, (begins, ends)) if bad else None
         looked_at = different(run_of)[: max(0, STYLED_RUNS - self.mender.styled)]
-        for run in sorted(bad.union(looked_at)):
-            i, j = np.searchsorted(run_of, (run, run + 1))
-            self._run(lines[i:j].tolist(), run in bad)
+        places = {run: place for place, run in enumerate(bad)}
+        for run in sorted({*bad, *looked_at}):
+            place = places.get(run)
+            if lifts is None or place is None:
+                self._look_at(lines[np.searchsorted(run_of, run) : np.searchsorted(run_of, run, side="right")].tolist())
+            elif lifts.fits[place]:
+                lifts.take(place)
+            else:
+                self.mender.run(self._built(lines[begins[place] : ends[place]].tolist()), self.drafts)
+        if lifts is not None:
+            self.edits = lifts.edits()
         self.mender.carry = None
 
-    def _run(self, lines: list[int], bad: bool) -> None:
-        mender = self.mender
-        if bad:
-            mender.run(self._built(lines), self.drafts)
-        elif mender.styled < STYLED_RUNS:
-            mender.note_style([split_ending(self.stretch.raw(number)) for number in lines])
+    def _look_at(self, lines: list[int]) -> None:
+        """Looks at how a run is written, as far as that is wanted still."""
+        if self.mender.styled < STYLED_RUNS:
+            self.mender.note_style([split_ending(self.stretch.raw(number)) for number in lines])
 
     def _built(self, lines: list[int]) -> Run:
         """A run of these lines, as the mender plans it."""
@@ -130,16 +147,21 @@ class StretchMender:
 
     def _legs(self, step: Step, number: int) -> list[Leg]:
         """The moves of a line with their verdicts."""
+        stand(step)
+        if step.moves and step.moves[0].shadow:  # it leads nowhere, and has no row
+            found = self.mender.judge.examine(table(step.moves))
+            return [_leg(step.moves[0], found, 0, found.clipped)]
         row = self.stretch.row(number)
-        return [self._leg(move, row + place) for place, move in enumerate(step.moves)]
+        return [_leg(move, self.examined, row + place, self._hits.get(row + place, ()))
+                for place, move in enumerate(step.moves)]
 
-    def _leg(self, move: Move, row: int) -> Leg:
-        if self._hits is None:
-            self._hits = {}
-            for hit in self.examined.clipped:
-                self._hits.setdefault(hit.move, []).append(hit)
-        return Leg(move, bool(self.examined.clips[row]), bool(self.examined.contact[row]),
-                   float(self.examined.needed[row]), *in_the_way(self._hits.get(row, ())))
+    @cached_property
+    def _hits(self) -> dict[int, list[Hit]]:
+        """The encounters of each row."""
+        hits: dict[int, list[Hit]] = {}
+        for hit in self.examined.clipped:
+            hits.setdefault(hit.move, []).append(hit)
+        return hits
 
     # Holes ----------------------------------------------------------------------------------------------------
 
@@ -171,3 +193,22 @@ class StretchMender:
         runs, step = Runs(), self._step(number)
         runs.add(step, self._legs(step, number))
         self.runs.open = runs.open
+
+
+def _leg(move: Move, examined: Examined, row: int, hits: Iterable[Hit]) -> Leg:
+    """A move with the verdict of its row."""
+    return Leg(move, bool(examined.clips[row]), bool(examined.contact[row]), float(examined.needed[row]),
+               *in_the_way(hits))
+
+
+def stand(step: Step) -> None:
+    """Gives a G0 that leads nowhere a way of no length, so that the place where it leaves the tool is judged too: a
+    lift that passes over that place must not come down there."""
+    if step.moves or not is_plain(step) or not all(known(c) for c in step.after.position):
+        return
+    here = step.after.position
+    step.moves.append(Move(step.block.line, Kind.RAPID, here, here, step.after.tool, None, step.after.corner,
+                           grow=step.after.grow, shadow=True, upright=True))
+    for effect in step.effects:
+        if effect.what in STOPS:
+            effect.after_move = 1

@@ -14,6 +14,7 @@ from decimal import Decimal
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .interpreter import Interpreter
 from .lane_arcs import centres_of
@@ -92,6 +93,7 @@ class Stretch:
     places (3, n + 1) int: where the tool stands before each line and at the end, in `place.scale`.
     motions (n,) int: 0 to 3, in force after each line.
     rows (r,) int: the line, from 0, of each move; `moves` are their columns. `before` and `after`: the states.
+    centres (2, n) float, mm: those of the lines that are arcs; None where none is.
     """
 
     def __init__(self, batch: Batch, begin: int, first: int, interpreter: Interpreter, place: Place, places: Integers,
@@ -108,7 +110,7 @@ class Stretch:
         self.used = len(motions)  # how many of its lines are taken from it; the reader goes on behind them
         self.examined: object = None  # what was found in it, for whoever comes later
         self.interpreter = interpreter
-        self._centres = centres
+        self.centres = centres
 
     def __len__(self) -> int:
         return len(self.motions)
@@ -206,11 +208,16 @@ class Stretch:
         lines = np.flatnonzero(self.motions == 0)
         axes = np.zeros(len(lines), dtype=np.bool_)
         for letter in "XYZ":
-            column = self.batch.words.columns.get(letter)
-            if column is not None and len(lines):
-                at = np.searchsorted(column.lines, lines + self.begin)
-                axes |= column.lines.take(at, mode="clip") == lines + self.begin
+            axes |= self.worded(letter, lines)
         return lines[axes]
+
+    def worded(self, letter: str, lines: Integers) -> NDArray[np.bool_]:
+        """(k,) bool: which of some lines (k,), from 0, have a word of this letter."""
+        column = self.batch.words.columns.get(letter)
+        if column is None or not len(lines):
+            return np.zeros(len(lines), dtype=np.bool_)
+        at = np.searchsorted(column.lines, lines + self.begin)
+        return column.lines.take(at, mode="clip") == lines + self.begin
 
     @property
     def low(self) -> Decimal:
@@ -234,12 +241,12 @@ class Stretch:
         upright = ((places[0, 1:] == places[0, :-1]) & (places[1, 1:] == places[1, :-1])).take(rows)
         centre: Floats = np.broadcast_to(np.nan, (len(rows), 3))
         plane, full = same_for(0, rows), same_for(False, rows)
-        if self._centres is not None:
+        if self.centres is not None:
             arcs = kind >= Kind.ARC_CW
             plane, full = np.where(arcs, 17, 0), arcs & upright
             upright &= ~arcs
             centre = np.full((len(rows), 3), np.nan)
-            centre[arcs, :2] = self._centres[:, rows[arcs]].T
+            centre[arcs, :2] = self.centres[:, rows[arcs]].T
             centre[arcs, 2] = start[2, arcs]
         state = self.before
         return Moves(

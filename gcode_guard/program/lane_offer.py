@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
+from math import inf
 from typing import Protocol
 
 import numpy as np
@@ -70,12 +71,32 @@ class Offer:
         """Passes over some lines of so many bytes, which leave the state `after`."""
         self.taken, self.behind, self.after = lines, self.place + size, after
 
+    def stretch(self) -> Stretch | None:
+        """The stretch that begins here; None where there is none."""
+        batch, number = self._batch, self._number
+        return next_stretch(batch, number, batch.ordinary_to(number), self.first, self._interpreter)
+
+    def has(self, stretch: Stretch) -> bool:
+        """Whether a stretch is of the lines that are at hand."""
+        return stretch.batch is self._batch
+
+    def line_at(self, place: float) -> float:
+        """The line of the program that begins at the byte `place`, as far as is at hand."""
+        at = place - self.place + self._batch.offset(self._number)
+        if at > len(self._batch.data):
+            return inf
+        return self.first + int(self._batch.ends.searchsorted(at, side="right")) - self._number
+
+    def take_lines(self, lines: int, after: State) -> None:
+        """Passes over some lines of what is at hand, which leave the state `after`."""
+        batch, number = self._batch, self._number
+        self.take(lines, batch.offset(number + lines) - batch.offset(number), after)
+
     def take_stretch(self) -> None:
         """Passes over what is certain, whatever it does."""
-        batch, number = self._batch, self._number
-        stretch = next_stretch(batch, number, batch.ordinary_to(number), self.first, self._interpreter)
+        stretch = self.stretch()
         if stretch is not None:
-            self.take(len(stretch), batch.offset(number + len(stretch)) - batch.offset(number), stretch.after)
+            self.take_lines(len(stretch), stretch.after)
 
 
 @dataclass(slots=True, frozen=True)

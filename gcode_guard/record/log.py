@@ -27,7 +27,7 @@ NOISE = 1e-7
 
 def log_line(record: Record) -> bytes:
     """`record` as one line of the log, with its line feed."""
-    if type(record) is Change:
+    if isinstance(record, Change):
         return _change_line(record)
     return json.dumps(_fields(record), ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
 

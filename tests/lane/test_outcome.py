@@ -94,7 +94,11 @@ def hold(data: bytes, setup: Setup, tool: int | None, seed: int) -> None:
     rng = random.Random(seed)
     rates = {"rapid_rate": (5000.0, 4000.0, 1500.0), "acceleration": (400.0, 300.0, 200.0)}
     machine = dataclasses.replace(setup.machine, **rates)
-    setup = dataclasses.replace(setup, machine=machine)
+    agree_on(data, dataclasses.replace(setup, machine=machine), tool, rng)
+
+
+def agree_on(data: bytes, setup: Setup, tool: int | None, rng: random.Random) -> None:
+    """Holds both ways against each other on this bench."""
     slow = outcome(data, setup, tool, lane=False)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(lane_reader, "SHORTEST", 1)

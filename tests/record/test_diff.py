@@ -137,7 +137,8 @@ def test_edits_far_apart_have_hunks_of_their_own_also_where_they_come_in_batches
     writer.edited(lines[:20], [(9, [b"ten\n"]), (17, [b"18\n", b"and\n"])])
     writer.edited(lines[20:], [(1, [b"22a\n"]), (10, [b"before\n", b"31\n"])])
     writer.finish()
-    assert re.findall(rb"^@@.*$", out.getvalue(), re.M) == [b"@@ -7,7 +7,7 @@", b"@@ -16,10 +16,11 @@", b"@@ -28,6 +29,7 @@"]
+    headers = re.findall(rb"^@@.*$", out.getvalue(), re.M)
+    assert headers == [b"@@ -7,7 +7,7 @@", b"@@ -16,10 +16,11 @@", b"@@ -28,6 +29,7 @@"]
 
 
 def test_what_did_not_change_within_a_change_is_context():

@@ -1,0 +1,207 @@
+"""The bad runs of a stretch that need nothing but Z words raised: judged, planned and written together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from typing import Protocol
+
+import numpy as np
+
+from .headroom import Headroom
+from .judge import Examined, Hit, Judge, in_the_way
+from .program.lane import Stretch
+from .program.moves import Integers
+from .repair.edits import Edit
+from .repair.raising import Rapids, Texts, levels_of
+from .repair.write import Style
+from .setup.model import Setup
+
+STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
+Spans = tuple[Integers, Integers]  # where each run begins, and where it ends (not included): (r,) places
+
+
+class Lifting(Protocol):
+    """What the lifts need of the mender."""
+
+    judge: Judge
+    setup: Setup
+    headroom: Headroom
+    style: Style
+    styled: int
+    first_run: bool
+
+    def tell_close(self, line: int, obstacles: Iterable[int], depths: Iterable[float]) -> None: ...
+
+
+@dataclass(slots=True)
+class _Change:
+    """What becomes of a block: its row and line within the stretch, the height it was programmed at (mm), the height
+    that it must reach (mm), and the rows that ask for that."""
+
+    row: int
+    number: int
+    programmed: float
+    need: float
+    bad: list[int]
+
+
+class Lifts:
+    """Runs of a stretch (r of them) with rapids that clip: `fits` (r,) bool says which of them can be mended here.
+
+    `lines` (k,): the lines of the stretch, from 0, that are blocks of G0; `spans` the places of each run among them.
+    `hits`: the encounters of each row. `take` mends a run; `edits` gives what becomes of the blocks of those taken.
+    """
+
+    def __init__(self, mender: Lifting, stretch: Stretch, examined: Examined, hits: Mapping[int, Sequence[Hit]],
+                 lines: Integers, spans: Spans) -> None:
+        self._mender, self._stretch, self._hits = mender, stretch, hits
+        self._lines, self._begins, self._ends = lines.tolist(), spans[0].tolist(), spans[1].tolist()
+        self._texts = Texts(stretch.before)
+        self._edited: list[tuple[int, Edit]] = []  # with their rows
+        self._rows, self._first = _rapids(stretch, lines, spans)
+        self._last = np.append(self._first[1:], len(self._rows)) - 1
+        rows, columns = self._rows, stretch.moves
+        clips, contact, upright = examined.clips[rows], examined.contact[rows], columns.upright[rows]
+        # An upright rapid that only comes inside the clearance may stay (promise 1).
+        self._bad = clips & (~upright | contact)
+        rapids = Rapids(self._first, upright, stretch.worded("Z", stretch.rows[rows]),
+                        np.where(self._bad, examined.needed[rows], -inf), columns.end[rows, 2])
+        self._levels = levels_of(rapids, mender.headroom.ceiling(stretch.before.tool))
+        bad_runs = np.logical_or.reduceat(self._bad, self._first)
+        self.fits = self._last + 1 - self._first == spans[1] - spans[0]
+        self.fits &= ~bad_runs | self._curable(bad_runs, contact)
+        self._raises = self._raises_of()
+        self._descents = self._descents_of()
+        self._close = _grouped(self._run_of(np.flatnonzero(clips & ~self._bad)), rows[clips & ~self._bad])
+
+    def _curable(self, bad_runs: np.ndarray, contact: np.ndarray) -> np.ndarray:
+        """(r,) bool: the runs that higher Z words mend, and for which no other repair could be chosen."""
+        mender, levels, tool = self._mender, self._levels, self._stretch.before.tool
+        machine = mender.setup.machine
+        curable = levels.fits & bad_runs
+        if self._stretch.place.incremental or mender.setup.repair.detour == "when-faster" \
+                or mender.headroom.undercut(tool):
+            return np.zeros_like(curable)
+        if machine.rapid_rate is not None and machine.acceleration is not None:
+            # Between two levels that are raised it may be faster to stay up.
+            curable &= np.bincount(levels.run[levels.raised], minlength=len(curable)) <= 1
+        for need in set(levels.need[levels.raised].tolist()):
+            if not need <= self._texts.rise(mender.style, need)[1] <= mender.headroom.ceiling(tool):
+                curable[levels.run[levels.need == need]] = False
+        if mender.first_run:
+            curable[np.flatnonzero(bad_runs)[:1]] = False  # where the program starts is looked at too
+        ends = np.flatnonzero(curable & contact[self._last])
+        if len(ends):
+            curable[ends[self._touches_at_end(self._rows[self._last[ends]])]] = False
+        return curable
+
+    def _touches_at_end(self, rows: Integers) -> np.ndarray:
+        """Which of some rapids make contact at the place where they end."""
+        rapids, upright = self._stretch.moves.take(rows), np.ones(len(rows), dtype=np.bool_)
+        points = replace(rapids, start=rapids.end, low=rapids.end, high=rapids.end, upright=upright)
+        return self._mender.judge.examine(points).contact
+
+    # What becomes of them -------------------------------------------------------------------------------------
+
+    def _run_of(self, places: Integers) -> Integers:
+        return np.searchsorted(self._first, places, side="right") - 1
+
+    def _changes(self, places: Integers, programmed: np.ndarray, need: np.ndarray,
+                 bad: Sequence[list[int]]) -> list[_Change]:
+        rows = self._rows[places]
+        columns = (rows, self._stretch.rows[rows], programmed[rows], need)
+        return [_Change(*change) for change in zip(*(column.tolist() for column in columns), bad, strict=True)]
+
+    def _raises_of(self) -> dict[int, list[_Change]]:
+        """The words that are raised, by run."""
+        levels = self._levels
+        raised = np.flatnonzero(levels.raised & self.fits[levels.run])
+        bad = np.flatnonzero(self._bad)
+        at = np.searchsorted(levels.first, bad, side="right") - 1
+        by_level = _grouped(at, self._rows[bad])
+        changes = self._changes(levels.first[raised], self._stretch.moves.end[:, 2], levels.need[raised],
+                                [by_level[level] for level in raised.tolist()])
+        found: dict[int, list[_Change]] = {}
+        for run, change in zip(levels.run[raised].tolist(), changes, strict=True):
+            found.setdefault(run, []).append(change)
+        return found
+
+    def _descents_of(self) -> dict[int, _Change]:
+        """The blocks behind which the tool comes down, by run: the last ones of those that end at a raised level."""
+        levels = self._levels
+        last = np.searchsorted(levels.run, np.arange(len(self._first)), side="right") - 1
+        runs = np.flatnonzero(levels.raised[last] & self.fits)
+        places = self._last[runs]
+        bad = [[row] if bad else [] for row, bad in zip(self._rows[places].tolist(), self._bad[places].tolist(),
+                                                        strict=True)]
+        changes = self._changes(places, self._stretch.moves.low[:, 2], levels.need[last[runs]], bad)
+        return dict(zip(runs.tolist(), changes, strict=True))
+
+    def take(self, run: int) -> None:
+        """Mends a run."""
+        mender, stretch = self._mender, self._stretch
+        raises = self._raises.get(run)
+        if raises or mender.styled < STYLED_RUNS:
+            blocks = [stretch.raw(number) for number in self._lines[self._begins[run] : self._ends[run]]]
+            mender.styled += 1
+            mender.style = self._texts.see(mender.style, blocks)
+        if raises:
+            self._lift(raises, self._descents.get(run))
+        for row in self._close.get(run, ()):
+            mender.tell_close(int(stretch.moves.line[row]), *in_the_way(self._hits[row]))
+
+    def _lift(self, raises: list[_Change], descent: _Change | None) -> None:
+        """Raises words, and comes down where the run ends at the level of the last of them."""
+        stretch, texts, style = self._stretch, self._texts, self._mender.style
+        over: set[int] = set()
+        for change in raises:
+            obstacles = self._obstacles(change)
+            over |= obstacles
+            word, level = texts.rise(style, change.need)
+            raw = stretch.raw(change.number)
+            self._edit(change, raw, [texts.raised(raw, word)], "lift", obstacles, level)
+        if descent is not None:
+            raw, z = stretch.raw(descent.number), int(stretch.places[2, descent.number + 1])
+            down = texts.down(style, stretch.place.scale.length(z), raw)
+            # A block that only comes down again changes for what the run was raised over.
+            self._edit(descent, raw, [raw, down], "split", self._obstacles(descent) or over, level)
+
+    def _obstacles(self, change: _Change) -> set[int]:
+        return {hit.obstacle for row in change.bad for hit in self._hits[row]}
+
+    def _edit(self, change: _Change, raw: bytes, new: list[bytes], kind: str, obstacles: set[int],
+              level: float) -> None:
+        edit = Edit(self._stretch.first + change.number, raw, new, kind, tuple(sorted(obstacles)), change.programmed,
+                    None, level)
+        self._edited.append((change.row, edit))
+
+    def edits(self) -> dict[int, Edit]:
+        """What becomes of the blocks of the runs that were taken, by the line of the program."""
+        if not self._edited:
+            return {}
+        rows = np.array([row for row, _ in self._edited])
+        needed = self._mender.judge.needed(self._stretch.moves.take(rows)).tolist()
+        for (_, edit), need in zip(self._edited, needed, strict=True):
+            edit.needed = need if need > -inf else None
+        return {edit.line: edit for _, edit in self._edited}
+
+
+def _rapids(stretch: Stretch, lines: Integers, spans: Spans) -> tuple[Integers, Integers]:
+    """The rows (k,) of the rapids of some runs, one run after the other, and the place (r,) of the first of each."""
+    begin = np.searchsorted(stretch.rows, lines[spans[0]])
+    end = np.searchsorted(stretch.rows, lines[spans[1] - 1], side="right")
+    count = end - begin
+    first = np.cumsum(count) - count
+    rows = np.arange(int(count.sum())) + np.repeat(begin - first, count)
+    assert (count > 0).all() and not stretch.moves.kind[rows].any()
+    return rows, first
+
+
+def _grouped(keys: Integers, values: Integers) -> dict[int, list[int]]:
+    """The values of each key."""
+    found: dict[int, list[int]] = {}
+    for key, value in zip(keys.tolist(), values.tolist(), strict=True):
+        found.setdefault(key, []).append(value)
+    return found
