@@ -91,12 +91,13 @@ def obstacle_missing_from_the_index(patch: pytest.MonkeyPatch) -> None:
 
 def initial_level_of_a_cycle_wrong(patch: pytest.MonkeyPatch) -> None:
     level = cycle._level_to_start_from
-    patch.setattr(cycle, "_level_to_start_from", lambda plan, item: (level(plan, item) or Decimal(0)) - 1)
+    patch.setattr(cycle, "_level_to_start_from", lambda item: (level(item) or Decimal(0)) - 1)
 
 
 def retract_mode_dropped(patch: pytest.MonkeyPatch) -> None:
-    text = cycle._cycle_text
-    patch.setattr(cycle, "_cycle_text", lambda *given, **more: text(*given, **more).replace("G98", "G99"))
+    words = cycle._cycle_words
+    patch.setattr(cycle, "_cycle_words", lambda plan, item: [
+        word.replace("G98", "G99") for word in words(plan, item)])
 
 
 def increment_off_by_one_digit(patch: pytest.MonkeyPatch) -> None:

@@ -100,7 +100,7 @@ def test_a_block_with_pieces_before_and_after_keeps_its_own_text() -> None:
     of = block("G0 X1", "\r\n")
     draft = Draft(of, before=["G0 Z9.0"], after=["G0 Z5.0"])
     edit = draft.edit("\n")
-    assert edit.block is of
+    assert (edit.line, edit.raw) == (of.line, of.raw)
     assert edit.new == [b"G0 Z9.0\r\n", b"G0 X1\r\n", b"G0 Z5.0\r\n"]
     assert draft.touched
 
