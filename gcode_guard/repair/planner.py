@@ -361,7 +361,7 @@ class Plan:
             axes = [text_of(block, word) for word in axis_words(block).values()]
             draft.own = [Apart(block).first(axes, self.style.gap)]
         elif stops and draft.own:
-            for word in stops:
+            for word in reversed(stops):
                 draft.own[-1] = draft.own[-1].removesuffix(word).rstrip(" \t")
         draft.after.append(pen.rapid(down, *stops, deleted=block.deleted))
         draft.kind = "detour" if draft.kind == "detour" else "split"

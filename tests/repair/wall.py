@@ -1,0 +1,88 @@
+"""Runs planned by themselves, against one wall right across the table, without a setup and without geometry.
+
+The wall stands from X80 to X120, 18 mm high: by the arithmetic of test_tables.py a rapid must stay above 23 mm between
+X72 and X128, and nothing may be lower than 19 between X76 and X124. A rapid counts as low as its lower end all along.
+"""
+
+from __future__ import annotations
+
+from math import inf
+from typing import Any
+
+from gcode_guard.mend import stand
+from gcode_guard.program.moves import Move
+from gcode_guard.program.state import Coordinate, bounds, known
+from gcode_guard.repair.edits import Draft
+from gcode_guard.repair.limits import Limits, Stuck, trouble_of
+from gcode_guard.repair.planner import Plan
+from gcode_guard.repair.run import Leg, Run, Runs, lowest
+from gcode_guard.repair.write import Style
+from tests.language.reading import read
+
+NEEDED = 23.0
+CONTACT = 19.0
+
+
+def across(move: Move, first: float, last: float) -> bool:
+    """Whether a move may come between two places in X."""
+    (a, b), (c, d) = bounds(move.start[0]), bounds(move.end[0])
+    return min(a, c) < last and max(b, d) > first
+
+
+def level(move: Move) -> float:
+    """The height at which the whole way of a rapid is clear, mm."""
+    return NEEDED if across(move, 72, 128) else -inf
+
+
+def judged(move: Move) -> Leg:
+    """A rapid with its verdict."""
+    low = min(lowest(move.start[2]), lowest(move.end[2]))
+    clips = low < level(move)
+    contact = low < CONTACT and across(move, 76, 124)
+    return Leg(move, clips, contact, level(move) if clips else -inf, (0,) if clips else ())
+
+
+def limits(**more: Any) -> Limits:
+    """No ceiling; out of an unknown height 23 mm clear all, and nothing is let down below 3."""
+    return Limits(**{"everything": NEEDED, "floor": 3.0, "level": level} | more)
+
+
+class Planned:
+    """What became of a program: `text`, or what was said where a run could not be mended."""
+
+    def __init__(self, program: str, room: Limits, start: tuple[float, float, float] | None = (0, 100, 30),
+                 **rules: Any) -> None:
+        steps = read(program, start, **rules).steps
+        runs = Runs()
+        for step in steps:
+            stand(step)
+            runs.add(step, [judged(move) for move in step.moves])
+        runs.close()
+        self.room, self.text, self.said = room, "", ""
+        self.style = Style().seen([(step.block.text, step.block.ending) for step in steps])
+        self.drafts: dict[int, Draft] = {}
+        self.carry: Coordinate | None = None
+        self.motion_pending: list[int] = []
+        try:
+            for run in runs.closed:
+                self._plan(run)
+        except Stuck as stuck:
+            trouble = trouble_of(stuck, run)
+            self.said = f"{trouble.exit} line {trouble.line}: {trouble.what}; {trouble.advice}"
+            return
+        for step in steps:
+            draft = self.drafts.get(id(step))
+            lines = draft.edit("\n").new if draft is not None else [step.block.raw]
+            self.text += b"".join(lines).decode("latin-1")
+
+    def _plan(self, run: Run) -> None:
+        """As `mend.Mender.run`: at a place that is not known a run takes over at which height the last one left."""
+        assert run.start is not None
+        taken_over = self.carry is not None and not run.fresh and not all(known(c) for c in run.start)
+        plan = Plan(run, self.style, self.room, self.carry if taken_over else run.start[2],  # type: ignore[arg-type]
+                    self.drafts)
+        left = plan.carry_out()
+        plan.name_obstacles()
+        if plan.pending_motion is not None:
+            self.motion_pending.append(plan.pending_motion.block.line)
+        self.carry = left if left != run.end[2] and not all(known(c) for c in run.end) else None
