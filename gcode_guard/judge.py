@@ -100,7 +100,7 @@ class Judge:
         margin, grow = float(moves.corner.max()), float(moves.grow.max())
         bent = np.flatnonzero((moves.kind == Kind.ARC_CW) | (moves.kind == Kind.ARC_CCW))
         if len(bent):
-            low, high = _round_arcs(moves, bent)
+            low, high = round_arcs(moves, bent)
         numbers = {number for tool in different(moves.tool) for number in self.tools(tool)}
         beside, above = self.beside + margin + grow, self.above + margin
         near = np.zeros(len(moves), dtype=bool)
@@ -234,7 +234,7 @@ class Judge:
         if arcs.any():
             bent = np.flatnonzero(arcs)
             bend = rows[bent]
-            part, first, last = flatten(moves.start[bend], _turned(moves, bend), moves.centre[bend],
+            part, first, last = flatten(moves.start[bend], turned(moves, bend), moves.centre[bend],
                                         moves.plane[bend], moves.kind[bend] == Kind.ARC_CW, SAGITTA)
             owner = np.concatenate([owner, bent[part]])
             start, end = np.concatenate([start, first]), np.concatenate([end, last])
@@ -263,7 +263,7 @@ def _move_of(hit: Hit) -> int:
     return hit.move
 
 
-def _round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:
+def round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:
     """The boxes round the moves, (n, 3) corners, where the rows `bent` are arcs: these take their whole circle."""
     low, high = moves.low.copy(), moves.high.copy()
     centre = np.where(np.isnan(moves.centre[bent]), 0.0, moves.centre[bent])
@@ -283,7 +283,7 @@ def _round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _turned(moves: Moves, rows: Integers) -> Floats:
+def turned(moves: Moves, rows: Integers) -> Floats:
     """The ends of arcs; where a full turn is meant, the end in the plane is the start."""
     end = moves.end[rows].copy()
     for plane, axes in ((17, (0, 1)), (18, (0, 2)), (19, (1, 2))):

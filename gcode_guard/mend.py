@@ -9,10 +9,11 @@ from math import inf
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
 from .lift_lane import STYLED_RUNS
-from .mend_lane import OUTSIDE, StretchMender, stand
+from .mend_lane import StretchMender, stand
 from .program.lane import Stretch
-from .program.moves import Kind, Move, Moves, Step, table
+from .program.moves import Kind, Move, Moves, Step, different, table
 from .program.state import Coordinate, bounds, known
+from .reach import beyond
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
@@ -111,7 +112,7 @@ class Mender:
         drafts: dict[int, Draft] = {}
         step_of = [step for step in steps for _ in step.moves] if examined.touched else []
         self.cuts(columns, examined, drafts, step_of.__getitem__)
-        self._reach(moves)
+        self._reach(moves, columns)
         self._own_motions(steps)
         self.tell_beside(columns)
         at = 0
@@ -267,21 +268,15 @@ class Mender:
                                       " the table, and it does not stand above everything here",
                                       advice="raise the tool before it in the program, or mend machine.own_motion"))
 
-    def _reach(self, moves: list[Move]) -> None:
+    def _reach(self, moves: list[Move], columns: Moves) -> None:
+        """Tells which moves leave the reach. Homing is not judged, nor a second reading."""
         if self.setup.machine.reach is None:
             return
-        for move in moves:
-            if move.part in ("home", "home-all") or move.shadow:
-                continue
-            box = reach_box(self.setup, move.tool)
-            for axis, (low, high) in enumerate(box):
-                value = move.end[axis]
-                if not known(value) or value == move.start[axis]:
-                    continue  # an axis that stays where the tool already stands is not a move of the program's
-                number = bounds(value)[0]
-                beyond = max(low - number, number - high)
-                if beyond > OUTSIDE:
-                    self.outside_reach(move.line, "XYZ"[axis], number, beyond)
+        for tool in different(columns.tool):
+            for row, axis, number, _, by in beyond(columns, reach_box(self.setup, tool)):
+                move = moves[row]
+                if move.tool == tool and not (move.shadow or move.part in ("home", "home-all")):
+                    self.outside_reach(move.line, "XYZ"[axis], number, by)
 
     def outside_reach(self, line: int, axis: str, number: float, beyond: float) -> None:
         self.refuse(3)

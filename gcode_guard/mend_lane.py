@@ -16,6 +16,7 @@ from .program.lane import Stretch
 from .program.lane_holes import HoleStretch
 from .program.moves import Kind, Move, Moves, Step, different, table
 from .program.state import known
+from .reach import beyond
 from .repair.edits import Draft, Edit
 from .repair.run import Leg, Run, Runs, is_plain
 from .repair.surgery import STOPS
@@ -23,8 +24,6 @@ from .repair.write import Style
 from .rules import reach_box
 from .setup.model import Setup
 from .totals import Totals
-
-OUTSIDE = 1e-6  # mm, by which a move may be outside the reach through rounding
 
 
 class Mending(Protocol):
@@ -88,18 +87,12 @@ class StretchMender:
         return self._steps[number]
 
     def _reach(self) -> None:
-        """Tells which ends lie outside the reach."""
+        """Tells which moves leave the reach."""
         mender = self.mender
         if mender.setup.machine.reach is None:
             return
-        end, box = self.columns.end, np.array(reach_box(mender.setup, self.stretch.before.tool))
-        if (end.min(axis=0) >= box[:, 0]).all() and (end.max(axis=0) <= box[:, 1]).all():
-            return
-        # An axis that stays where the tool already stands is not a move of the program's.
-        beyond = np.where(end == self.columns.start, 0.0, np.maximum(box[:, 0] - end, end - box[:, 1]))
-        for row, axis in np.argwhere(beyond > OUTSIDE).tolist():
-            mender.outside_reach(int(self.columns.line[row]), "XYZ"[axis], float(self.columns.end[row, axis]),
-                                 float(beyond[row, axis]))
+        for row, axis, number, _, by in beyond(self.columns, reach_box(mender.setup, self.stretch.before.tool)):
+            mender.outside_reach(int(self.columns.line[row]), "XYZ"[axis], number, by)
 
     # Runs -----------------------------------------------------------------------------------------------------
 

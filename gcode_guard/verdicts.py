@@ -11,10 +11,9 @@ from .judge import Examined, Judge
 from .lengths import length
 from .program.moves import Effect, Kind, Move, Moves, different, table
 from .program.state import ANYWHERE, bounds, known
+from .reach import beyond
 from .rules import reach_box
 from .sameness import spelled
-
-OUTSIDE = 1e-6  # mm, by which an end may lie outside the reach through rounding
 
 
 class Verdicts:
@@ -24,7 +23,7 @@ class Verdicts:
         self._judge = judge
         self._columns = columns
         self._found = judge.examine(columns) if found is None else found
-        self._beyond = _beyond(judge, columns)
+        self._beyond = _outside(judge, columns)
         self._touched: dict[int, list[int]] = {}
         self._clipped: dict[int, list[int]] = {}
         for hits, into in ((self._found.touched, self._touched), (self._found.clipped, self._clipped)):
@@ -57,7 +56,8 @@ class Verdicts:
         return self._outside(row, move), ""
 
     def _outside(self, row: int, move: Move) -> str:
-        return outside(self._judge, move) if row in self._beyond else ""
+        """How a move leaves the reach. Homing is not judged, nor a second reading."""
+        return "" if move.shadow or move.part in ("home", "home-all") else self._beyond.get(row, "")
 
     def _of_cut(self, row: int) -> str:
         solid = [obstacle for obstacle in self._touched.get(row, []) if not self._judge.sacrificial[obstacle]]
@@ -71,34 +71,18 @@ class Verdicts:
         return " and ".join(names) or "an obstacle"
 
 
-def _beyond(judge: Judge, moves: Moves) -> set[int]:
-    """The rows of moves that end outside the reach of the machine, homing among them."""
+def _outside(judge: Judge, moves: Moves) -> dict[int, str]:
+    """Where the moves of some rows leave the reach of the machine, in words; homing among them."""
     if judge.setup.machine.reach is None:
-        return set()
-    found: set[int] = set()
+        return {}
+    units = judge.setup.units
+    found: dict[int, str] = {}
     for tool in different(moves.tool):
-        for axis, (low, high) in enumerate(reach_box(judge.setup, tool)):
-            end = moves.end[:, axis]
-            if len(end) and not (end.min() >= low - OUTSIDE and end.max() <= high + OUTSIDE):
-                beyond = (end > high + OUTSIDE) | (end < low - OUTSIDE)
-                found.update(np.flatnonzero(beyond & (moves.tool == tool)).tolist())
+        for row, axis, number, limit, _ in beyond(moves, reach_box(judge.setup, tool)):
+            if moves.tool[row] == tool:
+                found.setdefault(row, f"{'XYZ'[axis]} goes to {length(number, units)}, and the machine ends at"
+                                      f" {length(limit, units)}")
     return found
-
-
-def outside(judge: Judge, move: Move) -> str:
-    """Where a move ends outside the reach of the machine, in words. Homing is not judged, nor a second reading."""
-    if judge.setup.machine.reach is None or move.shadow or move.part in ("home", "home-all"):
-        return ""
-    for axis, (low, high) in enumerate(reach_box(judge.setup, move.tool)):
-        value = move.end[axis]
-        if not known(value) or value == move.start[axis]:
-            continue
-        number = bounds(value)[0]
-        if number > high + OUTSIDE or number < low - OUTSIDE:
-            limit = high if number > high else low
-            units = judge.setup.units
-            return f"{'XYZ'[axis]} goes to {length(number, units)}, and the machine ends at {length(limit, units)}"
-    return ""
 
 
 def own_motion(judge: Judge, effect: Effect, corner: float) -> str:

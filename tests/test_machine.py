@@ -97,6 +97,23 @@ def test_a_start_above_the_ceiling_is_gone_across_from_and_never_returned_to(tmp
     assert up_again.exit == 3 and (3, "out-of-reach") in up_again.findings
 
 
+@pytest.mark.parametrize(("arc", "axis"), [
+    ("G3 X600 Y140 I0 J20 F100", ""),  # out to X 620 and no farther
+    ("G3 X600 Y144 I0 J22 F100", "X"),
+    ("G3 I15 J0 F100", "X"),
+    ("G1 Y215 F100\nG3 X580 I-10 J0", "Y"),
+    ("G18 G2 X576 Z10 I-12 K0 F100", "Z"),
+    ("G18 G3 X576 Z10 I-12 K0 F100", ""),
+])
+@pytest.mark.parametrize("mode", ["", "G64\n"], ids=["many at once", "block by block"])
+def test_an_arc_that_bulges_out_of_the_reach_is_refused(tmp_path: Path, arc: str, axis: str, mode: str) -> None:
+    machine = "start = [0.0, 100.0, 20.0]\nreach = { x = [-20.0, 620.0], y = [-20.0, 220.0], z = [-20.0, 20.0] }"
+    came = guard(tmp_path, f"G0 X600 Y100 Z10\n{mode}{arc}\nM30\n", machine=machine)
+    told = [record["text"] for record in came.records("finding") if record["kind"] == "out-of-reach"]
+    assert came.exit == (3 if axis else 0)
+    assert [text[0] for text in told] == list(axis)
+
+
 def test_a_cycle_that_starts_below_a_high_r_level(tmp_path: Path) -> None:
     """By the report it goes up to R before it goes across, so the way put in before it is no lower than R."""
     came = guard(tmp_path, AWAY + "G0 Z5\nG98 G81 X200 Y100 Z-2 R30\nG80\nM30\n")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from gcode_guard.space.arcs import flatten
+from gcode_guard.space.arcs import farthest, flatten
 from gcode_guard.space.assembly import Assembly
 from gcode_guard.space.clearance import Sweeps, encounters
 from gcode_guard.space.hulls import cylinder
@@ -54,6 +54,17 @@ def distance_to_chords(points: np.ndarray, first: np.ndarray, last: np.ndarray) 
     square = np.maximum((way * way).sum(axis=1), 1e-30)
     part = np.clip(((points[:, None] - first) * way).sum(axis=2) / square, 0, 1)
     return np.linalg.norm(points[:, None] - first - part[..., None] * way, axis=2).min(axis=1)
+
+
+def test_how_far_an_arc_comes_is_how_far_its_true_curve_comes() -> None:
+    rng = np.random.default_rng(5)
+    arcs = [random_arc(rng) for _ in range(300)]
+    low, high = farthest(*(np.array([arc[column] for arc in arcs]) for column in range(5)))
+    for (start, _, centre, _, _, curve), least, most in zip(arcs, low, high, strict=True):
+        least, most = np.minimum(least, start), np.maximum(most, start)
+        step = np.linalg.norm(start - centre) * 1e-5  # what a curve of 2000 chords misses of a circle, and more
+        assert (least <= curve.min(axis=0) + 1e-9).all() and (least >= curve.min(axis=0) - step - 1e-9).all()
+        assert (most >= curve.max(axis=0) - 1e-9).all() and (most <= curve.max(axis=0) + step + 1e-9).all()
 
 
 @pytest.mark.parametrize("seed", range(80))

@@ -191,6 +191,7 @@ def test_straight_and_unknown_paths(prove: Prove) -> None:
     assert prove(program, program, bench=straight).holds
 
 
+BULGING = "G0 Z60, G0 X50 Y490, G3 X10 Y490 I-20 J0 F300, M30"
 AIR = BENCH + '[stock]\ncorner = [0.0, 0.0]\nsize = [200.0, 200.0]\ntop = 0.0\n[repair]\nair_feeds = true\n'
 FEED = "G0 X50 Y100, G0 Z5, G1 X150 F300, G1 Z-2, M30"
 LIFTED = "G0 X50 Y100, G0 Z5, G1 Z25 F300, G1 X150, G1 Z5, G1 Z-2, M30"
@@ -216,3 +217,8 @@ def test_a_level_cut_below_the_clearance_over_the_stock_is_never_lifted(prove: P
     lifted = LIFTED.replace("Z5", "Z2").replace("X150", "X60")
     assert prove(low, low, bench=AIR).holds
     assert not prove(low, lifted, bench=AIR).holds
+
+
+def test_an_arc_that_bulges_out_of_the_reach_does_not_hold_whoever_made_it(prove: Prove) -> None:
+    assert "Y goes to 510 mm, and the machine ends at 500 mm" in prove(BULGING, BULGING).what
+    assert prove(BULGING.replace("Y490", "Y480"), BULGING.replace("Y490", "Y480")).holds
