@@ -195,8 +195,9 @@ class _Work:
         if self.mender.exit == 3 and self.mender.totals.blocked:
             from .advice import advise
 
-            self.mender.totals.advice = advise(lambda: self._reader(self.source), self.judge,
-                                               self.mender.totals.blocked, self._passes)
+            totals = self.mender.totals
+            totals.advice = advise(lambda: self._reader(self.source), self.judge, totals.blocked, self._refusals,
+                                   totals.counts.blocks)
         self.mender.finish(reader.interpreter.state.ended)
         if facts.calls:
             self._changed(held)
@@ -204,15 +205,14 @@ class _Work:
             copier.finish(held)
         self._assumptions(reader, facts)
 
-    def _passes(self, setup: Setup, obstacle: int) -> bool:
-        """Whether nothing of the program would be refused for an obstacle of another setup."""
+    def _refusals(self, setup: Setup) -> frozenset[tuple[str, str | None]]:
+        """What of the program would be refused on another bench: kinds of finding and obstacles."""
         found: list[Finding] = []
         reader, mender = self._reader(self.source), Mender(Judge(setup), found.append, _ignore)
         for _ in mender.batches(reader):
             pass
         mender.finish(reader.interpreter.state.ended)
-        name = setup.obstacles[obstacle].name
-        return not any(f.obstacle == name and f.kind not in ("close", "in-stock") for f in found)
+        return frozenset((f.kind, f.obstacle) for f in found if f.kind not in ("close", "in-stock"))
 
     def _take(self, batch: Batch, facts: Facts, copier: _Copier, held: dict[int, Edit]) -> None:
         if facts.calls:

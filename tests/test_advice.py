@@ -161,3 +161,48 @@ def test_a_way_out_of_an_unknown_height_is_no_trouble_for_the_advice(tmp_path: P
     text = low.format(shape="cylinder", place="center = [60.0, 100.0]\ndiameter = 16.0", top=40.0)
     came = run("G0 X0 Y100\nG0 Z5\nG1 Z-3\nG1 X60\nG0 Z30\nM30\n", write_bench(tmp_path, text))
     assert came.exit in (3, 4) and (4, "cut-contact") in came.findings
+
+
+@pytest.mark.parametrize("x", [94.0, 106.0])
+def test_a_program_that_starts_inside_the_obstacle(tmp_path: Path, x: float) -> None:
+    """A pin of 16 mm, tolerance 1, a cutter of 8 mm, the start at X100: 13 mm between the axes are enough."""
+    inside = BENCH.replace("start = [0.0, 0.0, 60.0]", "start = [100.0, 100.0, 5.0]")
+    program = "G0 Z60\nG0 X200\nG1 Z-3\nG0 Z60\nM30\n"
+
+    def at(x: float) -> Guarded:
+        return run(program, write_bench(tmp_path, inside.format(
+            shape="cylinder", place=f"center = [{x}, 100.0]\ndiameter = 16.0", top=14.0)))
+
+    (text,) = [record["text"] for record in at(x).records("finding") if "starts inside" in record["text"]]
+    far = 113.0 - x if x >= 100.0 else x - 87.0
+    way = "+X" if x >= 100.0 else "-X"
+    assert f"move \"clamp\" by {far:g} mm to {way} or lower its top by 10 mm, which clears every move" in text
+    signed = far if way == "+X" else -far
+    assert at(x + signed).exit == 0 and at(x + signed * (1 - 0.1 / far)).exit == 3
+
+
+LOW_CEILING = BENCH.replace("[spindle]", "reach = {{ z = [-20.0, 30.0] }}\n[spindle]").replace(
+    "0.0, 60.0]", "0.0, 30.0]")
+
+
+def test_under_a_low_ceiling_it_is_the_least_with_which_the_rapids_pass_too(tmp_path: Path) -> None:
+    """A post of 40 mm beside a cut along Y100, which is free of it 4 + 8 + 1 = 13 mm beside its axis, so from Y113 on;
+    the rapid back, at the 30 mm that the machine has, 3 + 1 mm farther: from Y117 on."""
+    program = "G0 X0 Y100\nG1 Z-3\nG1 X200\nG0 Z30\nG0 X0\nM30\n"
+    thin = LOW_CEILING.replace("diameter = 42.0", "diameter = 8.0")
+
+    def at(y: float) -> Guarded:
+        return run(program, write_bench(tmp_path, thin.format(
+            shape="cylinder", place=f"center = [100.0, {y}]\ndiameter = 16.0", top=40.0)))
+
+    text = told(at(104.0), "clamp")
+    assert 'move "clamp" by 13 mm to +Y' in text, text
+    assert at(117.0).exit == 0 and at(116.9).exit == 3
+
+
+def test_says_what_was_not_tried_where_the_program_is_too_long(tmp_path: Path,
+                                                              monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gcode_guard.advice.MOST_BLOCKS", 0)
+    monkeypatch.setattr("gcode_guard.advice.FEWEST_READINGS", 1)
+    text = told(guard(tmp_path, "pin", PROGRAMS["a line"]), "clamp")
+    assert "clears every cut of the program; whether all of its rapids are clear then was not tried" in text
