@@ -165,25 +165,26 @@ class Judge:
         found = encounters(self.stock, tip, sweeps, 0.0, 0.0)
         return np.unique(rows[owner[found.move]])
 
-    def needed(self, moves: Moves) -> Floats:
+    def needed(self, moves: Moves, touching: bool = False) -> Floats:
         """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for any, inf where
-        a shoe that stays with the gantry is in the way."""
+        a shoe that stays with the gantry is in the way. With `touching`, at which a cut along it makes no contact."""
         result = np.full(len(moves), -inf)
+        beside, above = (0.0, 0.0) if touching else (self.beside, self.above)
         riding = self.riding_shoe
         if riding is not None:
-            owner, sweeps = self.sweeps(moves, np.arange(len(moves)), corner=True, at=riding[1])
-            result[owner[encounters(self.scene, riding[0], sweeps, self.beside, self.above).move]] = inf
+            owner, sweeps = self.sweeps(moves, np.arange(len(moves)), corner=not touching, at=riding[1])
+            result[owner[encounters(self.scene, riding[0], sweeps, beside, above).move]] = inf
         for tool in different(moves.tool):
             for number in self.tools(tool):
                 rows = np.flatnonzero(moves.tool == tool)
-                owner, sweeps = self.sweeps(moves, rows, corner=True)
+                owner, sweeps = self.sweeps(moves, rows, corner=not touching)
                 sweeps.start[:, 2] = sweeps.end[:, 2] = -inf
                 sweeps.box[:] |= ~np.isfinite(sweeps.start).all(axis=1)
-                if not self.as_box:
+                if touching or not self.as_box:
                     finite = moves.exact[rows[owner]]
                     sweeps.start[finite, 2] = sweeps.end[finite, 2] = -1e9
                     sweeps.box[finite] = False
-                found = encounters(self.scene, self.assemblies[number], sweeps, self.beside, self.above)
+                found = encounters(self.scene, self.assemblies[number], sweeps, beside, above)
                 np.maximum.at(result, rows[owner[found.move]], found.needed)
         return result
 

@@ -8,6 +8,7 @@ from math import inf
 
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
+from .lengths import length
 from .lift_lane import STYLED_RUNS
 from .mend_lane import StretchMender, stand
 from .program.lane import Stretch
@@ -225,7 +226,8 @@ class Mender:
         move = step.moves[0]
         needed = float(self.judge.needed(table([replace(move, kind=Kind.RAPID)]))[0])
         if not self.setup.repair.air_feeds:
-            self.totals.air_levels[hit.obstacle] = max(needed, self.totals.air_levels.get(hit.obstacle, -inf))
+            passes = float(self.judge.needed(table([move]), touching=True)[0])
+            self.totals.needs_level(hit.obstacle, passes, needed)
             return False
         ends = table([replace(move, start=place, end=place, upright=True) for place in (move.start, move.end)])
         if needed == inf or needed > ceiling(self.setup, move.tool) or self.judge.examine(ends).contact.any():
@@ -233,10 +235,13 @@ class Mender:
         if id(step) not in drafts:
             self.style = self.style.seen([(step.block.text, step.block.ending)])
             drafts[id(step)] = lift_air_feed(step, needed, self.style)
-            self.assume(f"line {move.line}", "a traverse at feed is lifted like a rapid, at its own feed (air_feeds)",
-                        move.line)
+            self.assume(f"line {move.line}", "a traverse at feed is lifted like a rapid, and goes up, across and down"
+                        f" at its own feed{self._feed(move)} (air_feeds)", move.line)
         drafts[id(step)].obstacles.add(hit.obstacle)
         return True
+
+    def _feed(self, move: Move) -> str:
+        return f" of {length(float(move.feed), self.setup.units)} a minute" if move.feed is not None else ""
 
     def finish(self, ended: bool) -> None:
         """Tells what is summed up over the whole program. `ended`: it ended with M2 or M30, which put G1 in force."""

@@ -53,8 +53,8 @@ class ContactSum:
 class Totals:
     """The sums of one program, by the number of the obstacle; `outside` by the axis that leaves the reach.
 
-    `advice` is what would help against an obstacle; `air_levels` the lowest level (mm) at which what may be a traverse
-    at feed would pass over one. Lengths are told in `units`.
+    `advice` is what would help against an obstacle; `air_levels` the lowest levels (mm) at which what may be a traverse
+    at feed would pass over one, and keep its clearance. Lengths are told in `units`.
     """
 
     units: Units = "mm"
@@ -67,7 +67,7 @@ class Totals:
     brushed: dict[int, ContactSum] = field(default_factory=dict)
     spoiled: dict[int, ContactSum] = field(default_factory=dict)
     outside: dict[str, ContactSum] = field(default_factory=dict)
-    air_levels: dict[int, float] = field(default_factory=dict)
+    air_levels: dict[int, tuple[float, float]] = field(default_factory=dict)
     advice: dict[int, str] = field(default_factory=dict)
 
     @property
@@ -81,6 +81,11 @@ class Totals:
         found.add(line)
         if beyond > found.depth:
             found.depth, found.part = beyond, length(number, self.units)
+
+    def needs_level(self, obstacle: int, passes: float, clear: float) -> None:
+        """Notes the levels that what may be a traverse at feed needs over an obstacle."""
+        before = self.air_levels.get(obstacle, (-inf, -inf))
+        self.air_levels[obstacle] = max(passes, before[0]), max(clear, before[1])
 
     def findings(self, names: Sequence[str]) -> Iterator[Finding]:
         """What is to be told at the end of the program; `names` are those of the obstacles."""
@@ -121,14 +126,15 @@ class Totals:
         return f"up to {length_up(found.depth, self.units)} below what would clear it, with the {found.part}"
 
     def _air_advice(self, obstacle: int) -> str:
-        level = self.air_levels.get(obstacle)
+        levels = self.air_levels.get(obstacle)
         otherwise = self.advice.get(obstacle, "move or lower the obstacle, or take the cut out")
-        if level is None:
+        if levels is None:
             return otherwise
-        if level == inf:
+        if levels[0] == inf:
             return f"the dust shoe stays with the gantry, and no level passes over it; {otherwise}"
+        passes, clear = (length_up(level, self.units) for level in levels)
         return ("if this is a traverse at feed, say air_feeds = true under [repair]; the lowest level that passes is"
-                f" {length_up(level, self.units)}; else {otherwise}")
+                f" {passes}, and {clear} keeps the clearance; else {otherwise}")
 
     def _end_advice(self, obstacle: int) -> str:
         cuts = self.cut_contacts.get(obstacle)

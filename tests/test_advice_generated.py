@@ -19,7 +19,7 @@ from tests.guarding import Guarded, run, write_bench
 from tests.referee.plain_options import options_of
 from tests.referee.plain_reader import read
 
-QUIET = settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck),
+QUIET = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck),
                  phases=[Phase.explicit, Phase.reuse, Phase.generate])  # a failure tells its bench: no shrinking
 NUMBER = r"([\d.]+) (mm|in)"
 

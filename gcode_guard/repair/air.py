@@ -1,7 +1,7 @@
 """Traverses at feed: a level G1 high over the stock that would meet an obstacle is lifted over it, at its own feed.
 
 Only where the setup allows it (`[repair] air_feeds`). Up, across and down are all G1, so that nothing that is in force
-changes, and the block's own F stands on the first piece.
+changes; the feed of the way across is said on it, whether or not the block had an F of its own.
 """
 
 from __future__ import annotations
@@ -24,6 +24,14 @@ def is_air_feed(step: Step, floor: float) -> bool:
     return float(move.start[2]) >= floor  # type: ignore[arg-type]
 
 
+def _feed_words(step: Step, style: Style) -> list[str]:
+    """The feed of a block, as it says it itself or as what is in force."""
+    own = [text_of(step.block, word) for word in step.block.words if word.letter == "F" and word.literal]
+    if own or step.after.feed is None:
+        return own
+    return [f"{style.letter('F')}{(step.after.feed / step.after.scale()).normalize():f}"]
+
+
 def lift_air_feed(step: Step, needed: float, style: Style) -> Draft:
     """The block as up, across and down, at least at `needed` (mm)."""
     block, move = step.block, step.moves[0]
@@ -36,7 +44,7 @@ def lift_air_feed(step: Step, needed: float, style: Style) -> Draft:
     across = [text_of(block, words[letter]) for letter in "XY" if letter in words]
     apart = Apart(block)
     slash = "/" if block.deleted else ""
-    texts = [apart.first([rise], style.gap), slash + style.gap.join([feed, *across]),
+    texts = [apart.first([rise], style.gap), slash + style.gap.join([feed, *across, *_feed_words(step, style)]),
              slash + style.gap.join([feed, pen.exactly(2, z, reached), *apart.last_words()])]
     draft = Draft(block, own=texts, programmed=float(z), level=float(reached))
     draft.moves = [move]

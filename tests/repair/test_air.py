@@ -50,12 +50,12 @@ def test_it_lies_wholly_at_or_above_the_floor() -> None:
     ("program", "style", "pieces"),
     [
         ("N5 G1 X200 Y90 F900 M8 (over)\n", Style(),
-         ["N5 G1 Z23.0 F900 M8 (over)", "G1 X200 Y90", "G1 Z5.0"]),
-        ("/G1 X200 F900\n", Style(), ["/G1 Z23.0 F900", "/G1 X200", "/G1 Z5.0"]),
-        ("g1y90x200f900\n", Style("g00", "", 3), ["g1z23.000f900", "g01x200y90", "g01z5.000"]),
-        ("G91 G1 X200 F900\n", Style("G00"), ["G91 G1 Z18.0 F900", "G01 X200", "G01 Z-18.0"]),
-        ("G1 X200 F900 M0\n", Style(), ["G1 Z23.0 F900", "G1 X200", "G1 Z5.0 M0"]),
-        ("G1 X200 F900\nY50 #1=3\n", Style(), ["Z23.0", "G1 Y50", "G1 Z5.0 #1=3"]),
+         ["N5 G1 Z23.0 F900 M8 (over)", "G1 X200 Y90 F900", "G1 Z5.0"]),
+        ("/G1 X200 F900\n", Style(), ["/G1 Z23.0 F900", "/G1 X200 F900", "/G1 Z5.0"]),
+        ("g1y90x200f900\n", Style("g00", "", 3), ["g1z23.000f900", "g01x200y90f900", "g01z5.000"]),
+        ("G91 G1 X200 F900\n", Style("G00"), ["G91 G1 Z18.0 F900", "G01 X200 F900", "G01 Z-18.0"]),
+        ("G1 X200 F900 M0\n", Style(), ["G1 Z23.0 F900", "G1 X200 F900", "G1 Z5.0 M0"]),
+        ("G1 X200 F900\nY50 #1=3\n", Style(), ["Z23.0", "G1 Y50 F900", "G1 Z5.0 #1=3"]),
     ],
 )
 def test_up_across_and_down_at_its_own_feed(program: str, style: Style, pieces: list[str]) -> None:
@@ -64,6 +64,11 @@ def test_up_across_and_down_at_its_own_feed(program: str, style: Style, pieces: 
     assert draft.own == pieces
     assert (draft.block, draft.moves) == (of.block, [of.moves[0]])
     assert (draft.programmed, draft.level) == (5.0, 23.0)
+
+
+def test_a_feed_in_inches_is_said_in_inches_where_it_is_carried_over() -> None:
+    draft = lift_air_feed(step("G20 G1 X2 F35.5\nX8\n"), 25.4, Style())
+    assert draft.own == ["Z1.0", "G1 X8 F35.5", "G1 Z0.1968504"]
 
 
 def test_a_height_of_a_fraction_is_rounded_up() -> None:

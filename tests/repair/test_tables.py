@@ -195,8 +195,13 @@ def test_traverse_at_feed_is_lifted_where_the_setup_allows_it(tmp_path: Path) ->
     allowed = BENCH.format(machine=KNOWN) + "\n[repair]\nair_feeds = true\n"
     came = run(AIR, write_bench(tmp_path, allowed))
     assert came.exit == 0, came.findings
-    assert came.output.decode() == AIR.replace("G1 X200 F900\n", "G1 Z23.0 F900\nG1 X200\nG1 Z5.0\n")
-    assert any("air_feeds" in record["text"] for record in came.records("assumption"))
+    assert came.output.decode() == AIR.replace("G1 X200 F900\n", "G1 Z23.0 F900\nG1 X200 F900\nG1 Z5.0\n")
+    assert any("at its own feed of 900 mm a minute (air_feeds)" in record["text"]
+               for record in came.records("assumption"))
+    assert "G1 X200 F900" in came.records("change")[0]["after"]
+    carried = run(AIR.replace("G1 Z5", "G1 Z5 F900").replace("X200 F900", "X200"), write_bench(tmp_path, allowed))
+    assert b"-G1 X200\n+G1 Z23.0\n+G1 X200 F900\n+G1 Z5.0\n" in carried.diff
+    assert any("at its own feed of 900 mm a minute" in record["text"] for record in carried.records("assumption"))
     assert run(came.output, write_bench(tmp_path, allowed)).output == came.output
 
 
@@ -204,7 +209,9 @@ def test_traverse_at_feed_is_refused_with_the_name_of_the_option_and_the_level(t
     came = guard(tmp_path, AIR)
     assert came.exit == 3
     (text,) = [record["text"] for record in came.records("finding") if record["kind"] == "cut-contact"]
-    assert "air_feeds" in text and "is 23 mm" in text
+    assert "air_feeds" in text and "passes is 19 mm, and 23 mm keeps the clearance" in text
+    for level, status in ((19.0, 0), (18.9, 3)):
+        assert guard(tmp_path, AIR.replace("Z5", f"Z{level}")).exit == status
 
 
 def test_a_cut_in_the_material_is_never_lifted(tmp_path: Path) -> None:
