@@ -15,7 +15,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from math import inf
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -155,7 +155,6 @@ class _Work:
         self.findings = self.changes = self.assumptions = 0
         self.kept: list[Change] = []
         self.held_changes: IO[bytes] = tempfile.TemporaryFile()
-        self.lengths: list[tuple[int, int]] = []
         self.rapid_s: float | None = None
         self.added_s: float | None = None
         self.mender = Mender(self.judge, self._tell, self._assume_once)
@@ -243,7 +242,6 @@ class _Work:
         """Holds back changes, as what a `Change` takes: some at once are written and read several times faster."""
         lines, names = sorted(edits), self.judge.names
         self.changes += len(lines)
-        self.lengths += ((line, len(edits[line].new)) for line in lines)
         for some in range(0, len(lines), HELD_AT_ONCE):
             changes = [(edit.line, edit.kind, tuple([names[k] for k in edit.obstacles]), edit.programmed, edit.needed,
                         edit.level, (edit.raw,), tuple(edit.new))
@@ -253,13 +251,12 @@ class _Work:
     def tell_changes(self) -> None:
         """Logs the changes, each with the time that it adds, once the mended program is whole."""
         times = self._times()
-        self.held_changes.seek(0)
-        left = self.changes
-        while left:
-            some = pickle.load(self.held_changes)
-            left -= len(some)
+        at = 0
+        for some in self._held():
             if times is not None:
-                some = [(*told, times.added.get(told[0], 0.0)) for told in some]
+                added = times.added[at : at + len(some)].tolist()
+                some = [(*told, seconds) for told, seconds in zip(some, added, strict=True)]
+            at += len(some)
             changes = [Change(*told) for told in some]
             self.log.add_all(changes)
             self.kept += changes[: MOST_REASONS - len(self.kept)]
@@ -267,13 +264,24 @@ class _Work:
         if times is not None:
             self.rapid_s, self.added_s = times.rapids, times.whole
 
+    def _held(self) -> Iterator[list[tuple[Any, ...]]]:
+        """The changes held back, some at once."""
+        self.held_changes.seek(0)
+        left = self.changes
+        while left:
+            some = pickle.load(self.held_changes)
+            left -= len(some)
+            yield some
+
     def _times(self) -> Times | None:
         if self.mender.exit or self.setup.machine.rapid_rate is None or self.setup.machine.acceleration is None:
             return None
         from .timing import times_of
 
         after = self._reader(Source(self.output, "output")) if self.changes else None
-        return times_of(self._reader(self.source), after, self.lengths, self.setup)
+        changed = [np.array([(told[0], len(told[7])) for told in some], dtype=np.int64) for some in self._held()]
+        lines, became = np.concatenate([np.zeros((0, 2), dtype=np.int64), *changed]).T
+        return times_of(self._reader(self.source), after, lines, became, self.setup)
 
     def _reader(self, source: Source) -> Reader | LaneReader:
         """A reader of the program, or of what was made of it."""

@@ -215,8 +215,10 @@ class Judge:
         keys = np.stack([owned[order], found.obstacle[order]], axis=1)
         first = np.ones(len(order), dtype=bool)
         first[1:] = (keys[1:] != keys[:-1]).any(axis=1)
-        return [Hit(int(owned[k]), int(found.obstacle[k]), float(found.depth[k]), assembly.part[int(found.section[k])],
-                    float(found.needed[k])) for k in order[first]]
+        worst = order[first]
+        columns = (owned, found.obstacle, found.depth, found.section, found.needed)
+        return [Hit(move, obstacle, depth, assembly.part[section], needed) for move, obstacle, depth, section, needed
+                in zip(*(column[worst].tolist() for column in columns), strict=True)]
 
     def sweeps(self, moves: Moves, rows: Integers, corner: bool, at: float | None = None) -> tuple[Integers, Sweeps]:
         """What the tip covers on some moves, and the row among `rows` that each sweep belongs to.

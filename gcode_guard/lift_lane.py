@@ -58,7 +58,7 @@ class Lifts:
                  lines: Integers, spans: Spans) -> None:
         self._mender, self._stretch, self._hits = mender, stretch, hits
         self._lines, self._begins, self._ends = lines.tolist(), spans[0].tolist(), spans[1].tolist()
-        self._texts = Texts(stretch.before)
+        self._texts = Texts(stretch.before, mender.style)
         self._edited: list[tuple[int, Edit]] = []  # with their rows
         self._rows, self._first = _rapids(stretch, lines, spans)
         self._last = np.append(self._first[1:], len(self._rows)) - 1
@@ -88,7 +88,7 @@ class Lifts:
             # Between two levels that are raised it may be faster to stay up.
             curable &= np.bincount(levels.run[levels.raised], minlength=len(curable)) <= 1
         for need in set(levels.need[levels.raised].tolist()):
-            if not need <= self._texts.rise(mender.style, need)[1] <= mender.headroom.ceiling(tool):
+            if not need <= self._texts.rise(need)[1] <= mender.headroom.ceiling(tool):
                 curable[levels.run[levels.need == need]] = False
         if mender.first_run:
             curable[np.flatnonzero(bad_runs)[:1]] = False  # where the program starts is looked at too
@@ -154,17 +154,17 @@ class Lifts:
 
     def _lift(self, raises: list[_Change], descent: _Change | None) -> None:
         """Raises words, and comes down where the run ends at the level of the last of them."""
-        stretch, texts, style = self._stretch, self._texts, self._mender.style
+        stretch, texts = self._stretch, self._texts
         over: set[int] = set()
         for change in raises:
             obstacles = self._obstacles(change)
             over |= obstacles
-            word, level = texts.rise(style, change.need)
+            word, level = texts.rise(change.need)
             raw = stretch.raw(change.number)
             self._edit(change, raw, [texts.raised(raw, word)], "lift", obstacles, level)
         if descent is not None:
             raw, z = stretch.raw(descent.number), int(stretch.places[2, descent.number + 1])
-            down = texts.down(style, stretch.place.scale.length(z), raw)
+            down = texts.down(stretch.place.scale.length(z), raw)
             # A block that only comes down again changes for what the run was raised over.
             self._edit(descent, raw, [raw, down], "split", self._obstacles(descent) or over, level)
 

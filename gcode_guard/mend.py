@@ -197,10 +197,8 @@ class Mender:
     def cuts(self, columns: Moves, examined: Examined, drafts: dict[int, Draft],
              step_of: Callable[[int], Step]) -> None:
         """Cuts that make contact and such as come close; `step_of` gives the block of a row."""
-        touched = {(hit.move, hit.obstacle) for hit in examined.touched}
-        for hit in examined.touched:
-            if columns.kind[hit.move] == Kind.RAPID:
-                continue
+        touched = _of_cuts(examined.touched, columns)
+        for hit in touched:
             if self.judge.sacrificial[hit.obstacle]:
                 add(self.totals.spoiled, hit, int(columns.line[hit.move]))
                 continue
@@ -208,8 +206,9 @@ class Mender:
                 continue
             self.refuse(3)
             add(self.totals.cut_contacts, hit, int(columns.line[hit.move]))
-        for hit in examined.clipped:
-            if columns.kind[hit.move] != Kind.RAPID and (hit.move, hit.obstacle) not in touched:
+        met = {(hit.move, hit.obstacle) for hit in touched}
+        for hit in _of_cuts(examined.clipped, columns):
+            if (hit.move, hit.obstacle) not in met:
                 add(self.totals.close_cuts, hit, int(columns.line[hit.move]))
 
     def _may_be_air(self, columns: Moves, row: int) -> bool:
@@ -375,6 +374,12 @@ class Mender:
         about = f"a rapid comes inside the clearance of \"{name}\": " if name else "a rapid cannot be mended: "
         kind = "rapid-contact" if trouble.exit == 3 else "not-understood"
         self.tell(Finding(trouble.line, kind, about + trouble.what, name, trouble.by, trouble.advice))  # type: ignore[arg-type]
+
+
+def _of_cuts(hits: list[Hit], columns: Moves) -> list[Hit]:
+    """The encounters of cuts."""
+    kinds = columns.kind.take([hit.move for hit in hits]).tolist() if hits else []
+    return [hit for hit, kind in zip(hits, kinds, strict=True) if kind]
 
 
 def _leaves_no_run(step: Step) -> bool:

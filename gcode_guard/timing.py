@@ -7,7 +7,7 @@ that the changes together add up to the whole.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,41 +20,38 @@ from .space.times import rapid_time
 
 @dataclass(slots=True)
 class Times:
-    """Seconds of all rapids as programmed, and what each changed line adds (by its line number)."""
+    """Seconds of all rapids as programmed, and what each changed line adds, (k,) in their order."""
 
-    rapids: float = 0.0
-    added: dict[int, float] = field(default_factory=dict)
+    rapids: float
+    added: Floats
 
     @property
     def whole(self) -> float:
-        return sum(self.added.values())
+        return sum(self.added.tolist())
 
 
-def times_of(before: Iterable[Step | Stretch], after: Iterable[Step | Stretch] | None,
-             changed: Sequence[tuple[int, int]], setup: Setup) -> Times | None:
+def times_of(before: Iterable[Step | Stretch], after: Iterable[Step | Stretch] | None, lines: Integers,
+             became: Integers, setup: Setup) -> Times | None:
     """The times of a program and its mended form; None where the setup gives no rates and accelerations.
 
-    `changed` are the changed lines in order, each with how many lines it became. Ways of which an end is not known
-    count for the axes that are known.
+    `lines` (k,) are the changed lines in order, `became` (k,) how many lines each became. Ways of which an end is not
+    known count for the axes that are known.
     """
     rates, accelerations = setup.machine.rapid_rate, setup.machine.acceleration
     if rates is None or accelerations is None:
         return None
-    times = Times()
-    lines = np.array([line for line, _ in changed], dtype=np.int64)
-    added = np.zeros(len(lines))
+    times = Times(0.0, np.zeros(len(lines)))
     for item in before:
         line, took = _took(item, rates, accelerations)
         times.rapids = float(np.cumsum(np.append(times.rapids, took))[-1])  # one after the other, as steps do
-        _add(added, np.searchsorted(lines, line, side="right") - 1, -took)
-    if after is None or not changed:
+        _add(times.added, np.searchsorted(lines, line, side="right") - 1, -took)
+    if after is None or not len(lines):
         return times
-    starts = np.array(_first_lines(changed), dtype=np.int64)
+    starts = lines + np.cumsum(became - 1) - (became - 1)  # in the mended program
     for item in after:
         line, took = _took(item, rates, accelerations)
         # A line counts to the changed line that it comes from or, with what it adds, to the one before it.
-        _add(added, np.searchsorted(starts, line, side="right") - 1, took)
-    times.added = dict(zip(lines.tolist(), added.tolist(), strict=True))
+        _add(times.added, np.searchsorted(starts, line, side="right") - 1, took)
     return times
 
 
@@ -79,12 +76,3 @@ def _add(added: Floats, places: Integers, seconds: Floats) -> None:
     """Counts seconds to changed lines by their places; before the first changed line (-1) nothing differs."""
     kept = places >= 0
     np.add.at(added, places[kept], seconds[kept])
-
-
-def _first_lines(changed: Sequence[tuple[int, int]]) -> list[int]:
-    """For each changed line the number of its first line in the mended program."""
-    starts, more = [], 0
-    for line, became in changed:
-        starts.append(line + more)
-        more += became - 1
-    return starts

@@ -144,13 +144,16 @@ class DiffWriter:
         position = 0
         for hunk in _hunks(lines, edits):
             first, last = hunk[0].place, hunk[-1].behind
-            self._pass(lines[position:first])
-            if self._body is None and first - position >= CONTEXT and last + 2 * CONTEXT < len(lines) \
-                    and not self._new_ended:
+            whole = first - position >= CONTEXT and last + 2 * CONTEXT < len(lines) and not self._new_ended
+            if self._body is not None:
+                self._pass(lines[position:first])
+                position = first
+            if whole and self._body is None:
+                self._old_line += first - position
+                self._new_line += first - position
                 self._write_hunk(lines, hunk)
                 position = last + CONTEXT
                 continue
-            position = first
             for part in hunk:
                 self._pass(lines[position : part.place])
                 self._change(lines[part.place : part.behind], part.new)

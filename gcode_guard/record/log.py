@@ -11,6 +11,7 @@ import math
 import shutil
 import tempfile
 from collections.abc import Iterable
+from functools import lru_cache
 from json.encoder import encode_basestring_ascii as _quoted
 from pathlib import Path
 from types import TracebackType
@@ -20,6 +21,9 @@ from gcode_guard.record.findings import Assumption, Change, Finding, Run
 from gcode_guard.record.summary import Summary
 
 Record = Run | Assumption | Change | Finding | Summary
+
+KEPT = 2048
+"""Texts of changes that are kept, since they come again."""
 
 NOISE = 1e-7
 """mm; by how much a needed height may be over a rounded figure and still count as it."""
@@ -33,18 +37,34 @@ def log_line(record: Record) -> bytes:
 
 
 def _change_line(change: Change) -> bytes:
-    """A change as one line: what `json.dumps` makes of its fields, in a third of the time, as there may be many."""
+    """A change as one line: what `json.dumps` makes of its fields. There may be very many, and most are like others."""
     return (f'{{"record": "change", "line": {int(change.line)}, "kind": {_quoted(change.kind)},'
-            f' "obstacles": {_listed(change.obstacles)},'
-            f' "programmed_z_mm": {_number(millimetres(change.programmed_z))},'
-            f' "needed_z_mm": {_number(millimetres_rounded_up(change.needed_z))},'
-            f' "written_z_mm": {_number(millimetres(change.written_z))},'
-            f' "before": {_listed(_blocks(change.before))}, "after": {_listed(_blocks(change.after))},'
+            f' "obstacles": {_listed(change.obstacles)}, "programmed_z_mm": {_length(change.programmed_z)},'
+            f' "needed_z_mm": {_needed(change.needed_z)}, "written_z_mm": {_length(change.written_z)},'
+            f' "before": [{", ".join(map(_block, change.before))}],'
+            f' "after": [{", ".join(map(_block, change.after))}],'
             f' "added_s": {_number(seconds(change.added_s))}}}\n').encode("ascii")
 
 
-def _listed(texts: Iterable[str]) -> str:
+@lru_cache(KEPT)
+def _listed(texts: tuple[str, ...]) -> str:
     return f"[{', '.join(map(_quoted, texts))}]"
+
+
+@lru_cache(KEPT)
+def _length(length: float | None) -> str:
+    return _number(millimetres(length))
+
+
+@lru_cache(KEPT)
+def _needed(length: float | None) -> str:
+    return _number(millimetres_rounded_up(length))
+
+
+@lru_cache(KEPT)
+def _block(block: bytes) -> str:
+    """A block without its line end; bytes of it that are not UTF-8 as `\\xNN`."""
+    return _quoted(block.rstrip(b"\r\n").decode("utf-8", "backslashreplace"))
 
 
 def _number(value: float | None) -> str:
@@ -123,10 +143,6 @@ def _fields(record: Run | Assumption | Finding | Summary) -> dict[str, Any]:
                 "rapid_s": seconds(record.rapid_s),
                 "added_s": seconds(record.added_s),
             }
-
-
-def _blocks(blocks: Iterable[bytes]) -> list[str]:
-    return [block.rstrip(b"\r\n").decode("utf-8", "backslashreplace") for block in blocks]
 
 
 def _text(name: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 import numpy as np
@@ -21,7 +21,6 @@ from .surgery import with_word
 from .write import Pen, Style
 
 _ANY_DIGIT = bytes.maketrans(b"023456789", b"1" * 9)
-_COMMENTS = (b"(", b";")
 _PLAIN_Z = re.compile(rb"[Zz][+-]?(?:\d+\.?\d*|\.\d+)(?=[ \t]*[A-Za-z\r\n])")
 
 
@@ -72,51 +71,76 @@ def levels_of(rapids: Rapids, ceiling: float) -> Levels:
     return Levels(first, run, need, raised, fits)
 
 
+@dataclass(slots=True)
+class _Written:
+    """What was written in a style: words by the height that they reach, ways down, the style after some blocks."""
+
+    pen: Pen
+    rises: dict[float, tuple[str, float]] = field(default_factory=dict)
+    downs: dict[tuple[Decimal, str], bytes] = field(default_factory=dict)
+    seen: dict[bytes, Style] = field(default_factory=dict)
+
+
 class Texts:
     """Writes raised words and ways down under one state (G90), and keeps what it wrote: most of it comes again."""
 
-    def __init__(self, state: State) -> None:
+    def __init__(self, state: State, style: Style) -> None:
         self._state = state
-        self._rises: dict[tuple[Style, float], tuple[str, float]] = {}
-        self._downs: dict[tuple[Style, Decimal, bool], bytes] = {}
+        self._written: dict[Style, _Written] = {}
         self._raised: dict[tuple[bytes, str], bytes] = {}
-        self._styles: dict[tuple[Style, bytes], Style] = {}
+        self._take_up(style)
+
+    def _take_up(self, style: Style) -> None:
+        """Writes in a style from here on."""
+        self.style = style
+        if style not in self._written:
+            self._written[style] = _Written(Pen(style, self._state))
+        self._own = self._written[style]
 
     def see(self, style: Style, blocks: Sequence[bytes]) -> Style:
-        """The style after the blocks of a run, raw lines of G0: without comments it depends on no digit of theirs."""
+        """The style, which was `style`, after a look at the blocks of a run, raw lines of G0: without comments that
+        depends on no digit. What is written next is written in it."""
+        if style is not self.style:
+            self._take_up(style)
         whole = b"".join(blocks)
-        if any(mark in whole for mark in _COMMENTS):
-            return style.seen(map(split_ending, blocks))
-        key = style, whole.translate(_ANY_DIGIT)
-        if key not in self._styles:
-            self._styles[key] = style.seen(map(split_ending, blocks))
-        return self._styles[key]
+        if b"(" in whole or b";" in whole:
+            seen = self.style.seen(map(split_ending, blocks))
+        else:
+            key = whole.translate(_ANY_DIGIT)
+            found = self._own.seen.get(key)
+            if found is None:
+                found = self._own.seen[key] = self.style.seen(map(split_ending, blocks))
+            seen = found
+        if seen != self.style:
+            self._take_up(seen)
+        return self.style
 
-    def rise(self, style: Style, need: float) -> tuple[str, float]:
+    def rise(self, need: float) -> tuple[str, float]:
         """The Z word that goes up to `need` (mm), and how high it leads."""
-        key = style, need
-        if key not in self._rises:
-            text, reached = Pen(style, self._state).rise(need, None)
-            self._rises[key] = text, float(reached)
-        return self._rises[key]
+        found = self._own.rises.get(need)
+        if found is None:
+            text, reached = self._own.pen.rise(need, None)
+            found = self._own.rises[need] = text, float(reached)
+        return found
 
     def raised(self, raw: bytes, text: str) -> bytes:
         """A raw line with another Z word."""
-        key = raw, text
-        if key not in self._raised:
-            plain = _PLAIN_Z.search(raw) if not any(mark in raw for mark in _COMMENTS) else None
+        found = self._raised.get((raw, text))
+        if found is None:
+            plain = _PLAIN_Z.search(raw) if b"(" not in raw and b";" not in raw else None
             if plain is not None:
-                self._raised[key] = raw[: plain.start()] + text.encode("ascii") + raw[plain.end() :]
+                found = raw[: plain.start()] + text.encode("ascii") + raw[plain.end() :]
             else:
                 block = read_block(0, raw, {})
-                self._raised[key] = (with_word(block, "Z", text) + block.ending).encode("latin-1")
-        return self._raised[key]
+                found = (with_word(block, "Z", text) + block.ending).encode("latin-1")
+            self._raised[raw, text] = found
+        return found
 
-    def down(self, style: Style, z: Decimal, like: bytes) -> bytes:
+    def down(self, z: Decimal, like: bytes) -> bytes:
         """A line that comes down to `z` (mm), with the line end of the raw line `like`."""
-        key = style, z, like.endswith(b"\r\n")
-        if key not in self._downs:
-            pen = Pen(style, self._state)
-            text = pen.rapid(pen.exactly(2, z, None)) + split_ending(like)[1]
-            self._downs[key] = text.encode("latin-1")
-        return self._downs[key]
+        ending = "\r\n" if like.endswith(b"\r\n") else "\n"
+        found = self._own.downs.get((z, ending))
+        if found is None:
+            pen = self._own.pen
+            found = self._own.downs[z, ending] = (pen.rapid(pen.exactly(2, z, None)) + ending).encode("latin-1")
+        return found

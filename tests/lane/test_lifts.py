@@ -199,9 +199,9 @@ def another_obstacle(patch: pytest.MonkeyPatch) -> None:
 
 SEEDS: dict[str, Callable[[pytest.MonkeyPatch], None]] = {
     "a hair too low": lower,
-    "never down again": lambda patch: patch.setattr(raising.Texts, "down", lambda self, style, z, like: b"(down)\n"),
+    "never down again": lambda patch: patch.setattr(raising.Texts, "down", lambda self, z, like: b"(down)\n"),
     "down too far": lambda patch: patch.setattr(
-        raising.Texts, "down", lambda self, style, z, like: b"G0 Z%d.0\n" % (z - 1)),
+        raising.Texts, "down", lambda self, z, like: b"G0 Z%d.0\n" % (z - 1)),
     "nothing raised": lambda patch: patch.setattr(raising.Texts, "raised", lambda self, raw, text: raw),
     "a line lost": lambda patch: patch.setattr(raising.Texts, "raised", lambda self, raw, text: b"(up)\n"),
     "an obstacle missing": another_obstacle,
