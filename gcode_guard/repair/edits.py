@@ -68,12 +68,9 @@ class Draft:
         """The edit, with line ends: the block's own, `ending` where it has none, none at a missing last newline."""
         own = [self.block.text] if self.own is None else self.own
         texts = self.before + own + self.after
-        ends = self.block.ending or ending
-        raws = [(text + ends).encode("latin-1") for text in texts]
-        if not self.block.ending.endswith("\n"):
-            raws[-1] = (texts[-1] + self.block.ending).encode("latin-1")
-        if not self.before and not self.after and self.own is None:
-            raws = [self.block.raw]
+        between = self.block.ending or ending
+        raws = [*((text + between).encode("latin-1") for text in texts[:-1]),
+                (texts[-1] + self.block.ending).encode("latin-1")]
         return Edit(self.block.line, self.block.raw, raws, self.kind, tuple(sorted(self.obstacles)), self.programmed,
                     self.needed if self.needed > -inf else None, self.level,
                     -inf if self.level is None else self.level - self.origin)

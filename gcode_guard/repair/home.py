@@ -34,12 +34,10 @@ def ends_below(plan: Plan, item: Item, need: float) -> bool:
 
 
 def dip(item: Item) -> float:
-    """How much lower than where it starts a way home by way of an increment comes, mm."""
+    """How much lower than where it starts a way home by way of a point comes, mm."""
     start = item.step.before.position[2]
-    if item.kind != "home" or item.step.after.distance != "G91" or isinstance(start, Span):
-        return 0.0
-    low = min((lowest(end[2]) for leg in item.legs for end in (leg.move.start, leg.move.end)), default=-inf)
-    return max(0.0, float(start) - low) if low > -inf else 0.0
+    low = min(lowest(end[2]) for leg in item.legs for end in (leg.move.start, leg.move.end))
+    return 0.0 if isinstance(start, Span) else float(start) - low
 
 
 def _names_unknown_height(item: Item) -> bool:

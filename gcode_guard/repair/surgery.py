@@ -8,10 +8,12 @@ from ..program.block import Block, Word
 from ..program.codes import spell
 
 STOPS = frozenset({"M0", "M1", "M2", "M30"})
+AXES = frozenset("XYZ")
+BARE = frozenset("GNXYZ")
 
 
 def axis_words(block: Block) -> dict[str, Word]:
-    return {word.letter: word for word in block.words if word.letter in "XYZ"}
+    return {word.letter: word for word in block.words if word.letter in AXES}
 
 
 def text_of(block: Block, word: Word) -> str:
@@ -45,7 +47,7 @@ def is_bare(block: Block, codes: tuple[str, ...]) -> bool:
     """True for a block that holds nothing besides its number, G0 and coordinates: it can stay as it is between
     blocks put in before and after it."""
     return (not set(codes) - {"G0"} and not block.settings
-            and all(word.letter in "GNXYZ" for word in block.words))
+            and all(word.letter in BARE for word in block.words))
 
 
 @dataclass(slots=True)

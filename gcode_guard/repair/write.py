@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from ..program.state import Coordinate, State
 
@@ -23,7 +23,7 @@ STEP = {"G20": Decimal("0.0001"), "G21": Decimal("0.001")}  # the last digit wri
 DECIMALS = {"G20": 4, "G21": 3}
 # What the arithmetic of needed heights may be off by, in mm: not a reason to go up one more digit.
 NOISE = Decimal("1e-8")
-FINEST = Decimal("1e-7")
+FINEST = 7  # digits behind the point
 
 
 @dataclass(slots=True, frozen=True)
@@ -55,8 +55,7 @@ class Style:
 def spell_number(value: Decimal, decimals: int) -> str:
     """A number in plain digits, with at least `decimals` (and at least one) behind the point, exact."""
     value = value.normalize() if value else Decimal(0)
-    exponent = value.as_tuple().exponent
-    places = max(decimals, 1, -exponent if isinstance(exponent, int) else 1)
+    places = max(decimals, 1, -int(value.as_tuple().exponent))
     return f"{value:.{places}f}"
 
 
@@ -105,10 +104,7 @@ class Pen:
         base = start if self.incremental else self._origin(axis)
         assert isinstance(base, Decimal)
         number = (to - base) / self.state.scale()
-        exponent = number.normalize().as_tuple().exponent
-        if isinstance(exponent, int) and exponent < -7:
-            number = number.quantize(FINEST, rounding=ROUND_HALF_EVEN)
-        return self.word("XYZ"[axis], number)
+        return self.word("XYZ"[axis], round(number, FINEST))
 
     def rapid(self, *words: str, deleted: bool = False) -> str:
         """A block of G0 with these words, without its line end."""

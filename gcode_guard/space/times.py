@@ -14,14 +14,13 @@ def rapid_time(ways: ArrayLike, rates: ArrayLike, accelerations: ArrayLike) -> N
     acceleration a that takes d/v + v/a where d >= v*v/a, else 2*sqrt(d/a) (uniformly accelerated motion).
     Raises ValueError for rates and accelerations that are not positive.
     """
-    way = np.abs(np.asarray(ways, dtype=np.float64)).reshape(-1, 3)
-    speed = np.asarray(rates, dtype=np.float64) / 60.0
-    acceleration = np.asarray(accelerations, dtype=np.float64)
+    way = np.abs(np.asarray(ways)).reshape(-1, 3)
+    speed = np.asarray(rates) / 60.0
+    acceleration = np.asarray(accelerations)
     if not ((speed > 0).all() and (acceleration > 0).all()):
         raise ValueError("rates and accelerations must be above zero")
     ramp = speed**2 / acceleration
-    with np.errstate(invalid="ignore"):
-        long = way / speed + np.where(way > 0, speed / acceleration, 0.0)
-        short = 2.0 * np.sqrt(way / acceleration)
-    times: NDArray[np.float64] = np.where(way >= ramp, long, short).max(axis=1, initial=0.0)
+    long = way / speed + speed / acceleration
+    short = 2.0 * np.sqrt(way / acceleration)
+    times: NDArray[np.float64] = np.where(way >= ramp, long, short).max(axis=1)
     return times

@@ -129,6 +129,8 @@ PIECES = {
     "tight and small": (
         "g0z5\ng1z-1\ng0x200\nx300y5m1\ng1z-1\n",
         "g0z5\ng1z-1\ng0z23.0\ng0x200\nx300y5\ng0z-1.0m1\ng1z-1\n"),
+    "a number and a comment stay with their block": (
+        LOW + "N5 G0 X200 (over)\nG1 Z-1\n", LOW + "G0 Z23.0\nN5 G0 X200 (over)\nG0 Z-1.0\nG1 Z-1\n"),
     "a mode on the first piece": (LOW + "G90 G0 X200\nG1 Z-1\n", LOW + "G90 G0 Z23.0\nG0 X200\nG0 Z-1.0\nG1 Z-1\n"),
     "another zero from this block on": (
         LOW + "G55 G0 X200\nG1 Z-1\n", LOW + "G55 G0 Z15.0\nG0 X200\nG0 Z-9.0\nG1 Z-1\n"),

@@ -124,6 +124,8 @@ def test_the_greatest_height_is_rounded_down(state: dict[str, str], ceiling: flo
         (INCH | ADD, 0, "3.13580418", "0", "X0.1234569"),  # exactly 0.1234568575
         (MM, 0, "11.0000001", None, "X0.0000001"),  # seven digits are written as they are
         (MM, 0, "11.1234567", None, "X0.1234567"),
+        (MM, 0, "11.00000015", None, "X0.0000002"),  # an eighth is rounded, a half to the even neighbour
+        (MM, 0, "11.00000025", None, "X0.0000002"),
     ],
 )
 def test_a_coordinate_is_led_to_exactly(state: dict[str, str], axis: int, to: str, start: str | None,
