@@ -37,8 +37,7 @@ CONFIG = """[mutmut]
 source_paths=
     gcode_guard
 only_mutate=
-    gcode_guard/space/*.py
-    gcode_guard/repair/*.py
+    {}
 use_git_change_detection=false
 track_dependencies=false
 """
@@ -48,8 +47,8 @@ PROPERTY = re.compile(r"^    @(property|cached_property)\n    def (\w+)\(self\)(
 KILLED, SURVIVED, TIMEOUT, UNREACHED = "killed", "survived", "timeout", "not reached"
 
 
-def prepare(copy: Path, commit: str) -> None:
-    """The copy of a commit with all its mutants."""
+def prepare(copy: Path, commit: str, files: list[str]) -> None:
+    """The copy of a commit with all the mutants of these files, like `space/hulls` or `space/*`."""
     copy.mkdir(parents=True)
     archive = subprocess.run(["git", "archive", commit], cwd=ROOT, check=True, capture_output=True).stdout
     subprocess.run(["tar", "-x", "-C", str(copy)], input=archive, check=True)
@@ -58,7 +57,7 @@ def prepare(copy: Path, commit: str) -> None:
                                       f"    {m[2]} = {m[1]}(read_{m[2]})\n", path.read_text())
         assert "@property" not in text and "@cached_property" not in text, path
         path.write_text(text)
-    (copy / "setup.cfg").write_text(CONFIG)
+    (copy / "setup.cfg").write_text(CONFIG.format("\n    ".join(f"gcode_guard/{file}.py" for file in files)))
     os.chdir(copy)
     import mutmut.__main__ as mutmut
 
@@ -231,7 +230,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--commit", default="HEAD")
-    parser.add_argument("--only", action="append", default=[], help="files, like space/hulls")
+    parser.add_argument("--only", action="append", default=[],
+                        help="files, like space/hulls; in a new folder no others get mutants")
     parser.add_argument("--tests", nargs="+", default=["tests/space", "tests/repair"])
     parser.add_argument("--again", action="store_true", help="those that survived, with the tests as they are now")
     parser.add_argument("--without", default="", help="words in the names of tests that take too long here")
@@ -241,7 +241,7 @@ def main() -> None:
     asked = parser.parse_args()
     copy, save = asked.folder.resolve() / "copy", asked.folder.resolve() / "results.json"
     if not copy.exists():
-        prepare(copy, asked.commit)
+        prepare(copy, asked.commit, asked.only or [f"{room}/*" for room in ROOMS])
     results = json.loads(save.read_text()) if save.exists() else {}
     shutil.rmtree(copy / "mutants" / "tests")
     shutil.copytree(ROOT / "tests", copy / "mutants" / "tests", ignore=shutil.ignore_patterns("__pycache__"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -177,3 +178,17 @@ def test_many_hulls_and_many_boxes_are_looked_up_and_few_compared(monkeypatch: p
     for hulls, boxes, how in ((few, 1000, "compared"), (many, 399, "compared"), (many, 400, "looked up")):
         scene = Scene.build([SceneSolid(0, [cylinder((0, 0), 1)] * hulls, 5.0, 0.0)])
         assert scene.near(np.zeros((boxes, 2)), np.ones((boxes, 2))) == how
+
+
+def test_the_columns_of_a_scene_are_of_one_kind_however_few_there_are() -> None:
+    some = Scene.build([CLAMP, SceneSolid(7, [cylinder((0, 0), 1)], 5, 1)])  # whole numbers are lengths too
+    for scene, tops in ((some, [18.0, 5.0]), (some.take([1, 0]), [5.0, 18.0]), (some.take([1]), [5.0]),
+                        (some.take([]), []), (Scene.build([]), [])):
+        columns = {field.name: getattr(scene, field.name) for field in fields(scene) if field.name != "highest"}
+        assert {name for name, column in columns.items() if column.dtype == np.int64} == {"count", "obstacle"}
+        assert {column.dtype for column in columns.values()} == {np.dtype(np.int64), np.dtype(np.float64)}
+        assert {len(column) for column in columns.values()} == {len(tops)}
+        assert scene.vertices.shape[2] == 2 and scene.bounds.shape[1] == 4
+        assert scene.top.tolist() == tops
+        assert scene.highest == {18.0: 18.5, 5.0: 6.0, -np.inf: -np.inf}[max(tops, default=-np.inf)]
+        assert scene.obstacle.tolist() == [{18.0: 0, 5.0: 7}[top] for top in tops]
