@@ -6,6 +6,7 @@ The wall of wall.py: between X72 and X128 a rapid must stay above 23 mm. The too
 from __future__ import annotations
 
 from decimal import Decimal
+from math import inf
 from typing import Any
 
 import pytest
@@ -336,6 +337,44 @@ MACHINE = {
 @pytest.mark.parametrize(("before", "after"), MACHINE.values(), ids=MACHINE.keys())
 def test_machine_coordinates(before: str, after: str) -> None:
     assert became(before, **ZERO, **SAME) == after
+
+
+# What the log tells of changed blocks: (line, kind, programmed height, height now, the same from the program's zero,
+# rapids of the block), by hand. -----------------------------------------------------------------------------------
+TOLD: dict[str, tuple[str, dict[str, Any], list[tuple[int, str, float | None, float | None, float, int]]]] = {
+    "taken apart": (LOW + "G0 X200\nG1 Z-1\n", {}, [(3, "split", -1.0, 23.0, 23.0, 1)]),
+    "down with the block": (LOW + "G0 X200 Z2\nG1 Z-1\n", {}, [(3, "split", -1.0, 23.0, 23.0, 1)]),
+    "a word, and the way down behind it": (
+        LOW + "G0 Z5\nX200\nX210\nG1 Z-1\n", {}, [(3, "lift", 5.0, 23.0, 23.0, 1), (5, "split", 5.0, 23.0, 23.0, 1)]),
+    "a word, and a way down of the program's own": (
+        "G0 Z5\nX200\nX300 Z4\nG1 Z-2\n", {}, [(1, "lift", 5.0, 23.0, 23.0, 1)]),
+    "a zero 7 mm higher": (
+        "G55\nG0 Z5\nG92 Z6\nG1 Z-1\nG0 X200\nG1 Z-1\n", SHIFTED, [(5, "split", 6.0, 23.0, 16.0, 1)]),
+    "from above everything": (UP + "G0 X200 Z5\nG1 Z-1\n", HOME, [(3, "split", 5.0, None, -inf, 1)]),
+    "from above everything, and back": (
+        UP + "G0 X200 Z5\nX0\nG1 Z-1\n", HOME, [(3, "lift", 5.0, 23.0, 23.0, 1), (4, "split", 5.0, 23.0, 23.0, 1)]),
+    "out of an unknown height": ("T1 M6\nG0 X200\nZ1\nG1 Z-1\n", SAME, [(2, "split", None, 23.0, 23.0, 1)]),
+    "home": (
+        "G0 Z5\nG28 X50\nG1 Z-1\n", HOME, [(1, "lift", 5.0, 23.0, 23.0, 1), (2, "split", 5.0, 23.0, 23.0, 2)]),
+    "home in doubt": (
+        "G0 Z5\nG28 X50\nG0 X0\nG0 Z1\nG1 Z-1\n", HOME | IN_DOUBT,
+        [(1, "lift", 5.0, 23.0, 23.0, 1), (3, "split", None, 23.0, 23.0, 1)]),
+    "home with Z": ("G0 Z5\nG91 G28 Z0 X0\nG90 G0 Z1\nG1 Z-1\n", HOME, [(1, "lift", 5.0, 23.0, 23.0, 1)]),
+    "machine coordinates": (
+        "G0 Z5\nX200\nG53 G0 X10\nG1 Z-1\n", ZERO, [(1, "lift", 5.0, 23.0, 23.0, 1), (3, "split", 5.0, 23.0, 23.0, 1)]),
+    "between holes from the initial level": (
+        "G0 Z5\nG98 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n", {}, [(3, "split", 5.0, 23.0, 23.0, 3)]),
+    "between holes from the R level": (
+        "G0 Z5\nG99 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n", {}, [(3, "split", 2.0, 23.0, 23.0, 2)]),
+}
+
+
+@pytest.mark.parametrize(("program", "rules", "told"), TOLD.values(), ids=TOLD.keys())
+def test_what_is_told(program: str, rules: dict[str, Any],
+                      told: list[tuple[int, str, float | None, float | None, float, int]]) -> None:
+    planned = Planned(program, limits(), KNOWN, **rules)
+    assert planned.told == told
+    assert all(draft.obstacles == {0} for draft in planned.drafts.values())
 
 
 # What is refused: (program, start, limits, rules, line, what is said) ---------------------------------------------

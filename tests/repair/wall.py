@@ -75,6 +75,13 @@ class Planned:
             lines = draft.edit("\n").new if draft is not None else [step.block.raw]
             self.text += b"".join(lines).decode("latin-1")
 
+    @property
+    def told(self) -> list[tuple[int, str, float | None, float | None, float, int]]:
+        """What the log is told of changed blocks: line, kind, programmed height, the height at which it runs now, the
+        same in the program's own coordinates, and how many rapids the block has."""
+        edits = [(draft.edit("\n"), len(draft.moves)) for draft in self.drafts.values() if draft.touched]
+        return [(edit.line, edit.kind, edit.programmed, edit.level, edit.rank, rapids) for edit, rapids in edits]
+
     def _plan(self, run: Run) -> None:
         """As `mend.Mender.run`: at a place that is not known a run takes over at which height the last one left."""
         assert run.start is not None
