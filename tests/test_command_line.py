@@ -87,7 +87,8 @@ def test_wrong_calls(tmp_path: Path, setup: Path) -> None:
                       ("filter",), ("filter", "--setup", tmp_path / "none.toml"), ("filter", "--setup", broken),
                       ("filter", "--setup", setup, "--tool", "9"), ("filter", "--setup", setup, "-o", tmp_path),
                       ("filter", "--setup", setup, "-o", tmp_path / "no" / "p.nc"), ("filter", "--nothing"),
-                      ("nothing",), ("verify", tmp_path / "a", tmp_path / "b", "--setup", setup)):
+                      ("nothing",), ("verify", tmp_path / "a", tmp_path / "b", "--setup", setup),
+                      ("verify", "-", "-", "--setup", setup)):
         came = call(*arguments, stdin=b"G0 Z30\n")
         assert came.returncode == 2, arguments
         assert came.stdout == b"" and came.stderr.strip() and b"Traceback" not in came.stderr

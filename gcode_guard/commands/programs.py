@@ -173,6 +173,8 @@ def verify(
     from ..record.summary import not_checked_with
     from ..verify import verify as prove
 
+    if before == after == "-":
+        fail("verify: BEFORE and AFTER cannot both be standard input; give one of them as a file")
     bench = load(setup)
     check_tool(bench, tool)
     with open_program(before) as first, open_program(after) as second:

@@ -154,7 +154,7 @@ def _compact(raw: bytes) -> str:
     try:
         body = strip_comments(text)
     except NotUnderstood:
-        body = text  # refused later anyway; what it may hold counts
+        body = re.split("[();]", text)[0]  # refused later anyway; what is not certain gives no further reasons
     return "".join(c for c in body if c not in BLANK and c != COMMENT).upper()
 
 

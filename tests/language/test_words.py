@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from gcode_guard.program.scan import look
 from tests.language.reading import read, read_any, refused
 
 
@@ -85,6 +86,12 @@ def test_a_comment_within_a_comment_at_the_end(comment: str) -> None:
     "(a (b) X9)", "(a (b)) Y9", "(a (b) c) Y9", "(a (b) [c)", "(a (b) 6 mm)", "(a (b)) (c) (d)"])
 def test_a_comment_within_a_comment_that_may_hide_words(comment: str) -> None:
     refused(f"G0 X5 {comment}\n", "a comment stands within a comment")
+
+
+@pytest.mark.parametrize("line", [b"(the (second) T7) G0 X5\n", b"G0 X5) T7\n", b"G0 X5 (T7\n"])
+def test_what_may_be_a_comment_names_no_tool(line: bytes) -> None:
+    """It is refused for its parentheses; that the setup lacks a tool 7 would be a second reason that is not certain."""
+    assert look([line], skip_deleted=False).tools == set()
 
 
 def test_a_line_that_is_longer_than_any_block() -> None:
