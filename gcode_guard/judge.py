@@ -152,18 +152,22 @@ class Judge:
                 hits += self._worst(found, rows[owner[found.move]], assembly)
         return sorted(hits, key=_move_of)
 
-    def in_stock(self, moves: Moves) -> Integers:
-        """The rows of sideways rapids that run with the tip below the stock's top, over the stock."""
-        if self.stock is None:
-            return np.zeros(0, dtype=np.int64)
-        low = moves.low[:, 2] < self.setup.stock.top if self.setup.stock is not None else moves.exact
-        rows = np.flatnonzero(low & (moves.kind == Kind.RAPID) & moves.exact & ~moves.upright & ~moves.shadow)
+    def in_stock(self, moves: Moves) -> list[tuple[int, float]]:
+        """The rows of sideways rapids that run, or may run, over the stock with the tip below its top, and how deep,
+        mm. One out of a height of which nothing is known is left out: it is led up first, or refused."""
+        stock = self.setup.stock
+        if self.stock is None or stock is None:
+            return []
+        low = (moves.low[:, 2] < stock.top) & (moves.low[:, 2] > -inf)
+        rows = np.flatnonzero(low & (moves.kind == Kind.RAPID) & ~moves.upright & ~moves.shadow)
         if not len(rows):
-            return rows
+            return []
         owner, sweeps = self.sweeps(moves, rows, corner=False)
-        tip = Assembly(np.zeros(1), np.array([AXIS]), ["cutter"])
-        found = encounters(self.stock, tip, sweeps, 0.0, 0.0)
-        return np.unique(rows[owner[found.move]])
+        found = encounters(self.stock, Assembly(np.zeros(1), np.array([AXIS]), ["cutter"]), sweeps, 0.0, 0.0)
+        deepest: dict[int, float] = {}
+        for row, depth in zip(rows[owner[found.move]].tolist(), found.depth.tolist(), strict=True):
+            deepest[row] = max(depth, deepest.get(row, 0.0))
+        return sorted(deepest.items())
 
     def needed(self, moves: Moves, touching: bool = False) -> Floats:
         """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for any, inf where

@@ -148,9 +148,14 @@ class Mender:
 
     def tell_beside(self, columns: Moves) -> None:
         """What is only reported: rapids through the stock, bristles that brush."""
-        for row in self.judge.in_stock(columns).tolist():
-            self.tell(Finding(int(columns.line[row]), "in-stock",
-                              "a rapid goes sideways with the tip below the stock's top"))
+        deepest: dict[int, tuple[bool, float]] = {}
+        for row, depth in self.judge.in_stock(columns):
+            line, exact = int(columns.line[row]), bool(columns.exact[row])
+            before = deepest.get(line, (False, 0.0))
+            deepest[line] = exact or before[0], max(depth, before[1])
+        for line, (exact, depth) in deepest.items():
+            self.tell(Finding(line, "in-stock", f"a rapid {'goes' if exact else 'may go'} sideways with the tip below"
+                              " the stock's top", by=depth))
         for hit in self.judge.brushed(columns):
             add(self.totals.brushed, hit, int(columns.line[hit.move]))
 
