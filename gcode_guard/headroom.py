@@ -48,6 +48,7 @@ class Headroom:
                              if not leg.trusted), default=-inf), floor)
         if stock is not None:
             limits.everything = max(limits.everything, floor)
+        limits.units = self.setup.units
         limits.level = lambda move: float(self.judge.needed(table([move]))[0])
         if self.ways.possible:
             limits.way_round = self.ways.at
@@ -56,7 +57,7 @@ class Headroom:
         if any(self.undercut(tool) for tool in tools):
             limits.rise_from = stock.top if stock else inf
             limits.rise_advice = ("raise the traverse in the program, from where the tool is free" if stock
-                                  else "give [stock], so that it is known where the tool is free")
+                                  else "give [stock] in the setup, so that it is known where the tool is free")
         return limits
 
     def ceiling(self, tool: int) -> float:

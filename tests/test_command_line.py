@@ -114,11 +114,12 @@ def test_review_verify_trace_version(tmp_path: Path, setup: Path) -> None:
     assert call("filter", "--help").returncode == 0
 
 
-def test_the_demo_mends_its_example() -> None:
-    came = call("demo")
+def test_the_demo_mends_its_example(tmp_path: Path) -> None:
+    came = call("demo", TMPDIR=str(tmp_path))
     assert came.returncode == 0
     folder = Path(next(line for line in came.stdout.decode().splitlines() if line.startswith("Everything is in "))
                   .removeprefix("Everything is in ").rstrip(":"))
+    assert folder.parent == tmp_path
     assert (folder / "door-panel.guarded.nc").read_bytes() != (folder / "door-panel.nc").read_bytes()
 
 

@@ -164,3 +164,14 @@ def test_bristles_that_ride_with_the_gantry_bar_no_way_round(tmp_path: Path, sof
     came = guard(tmp_path, PROGRAM, RIDING.replace("rides_at", f"soft = {soft}, rides_at"), machine)
     assert came.exit == status
     assert status or "detour" in [change["kind"] for change in came.records("change")]
+
+
+def test_without_stock_it_is_not_said_that_an_undercut_tool_stands_in_the_material(tmp_path: Path) -> None:
+    text = BENCH.format(machine=KNOWN)
+    without = text[: text.index("[stock]")] + text[text.index("[machine]") :]
+    for old, new in SLOT_CUTTER.items():
+        without = without.replace(old.replace("_", " "), new)
+    came = run(AWAY + "G1 Z5\nG0 X200\nG0 Z1\nM30\n", write_bench(tmp_path, without))
+    (told,) = [record["text"] for record in came.records("finding")]
+    assert came.exit == 3 and "may stand in the material (without [stock] that is not known)" in told
+    assert told.endswith("give [stock] in the setup, so that it is known where the tool is free")

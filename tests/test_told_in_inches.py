@@ -51,6 +51,9 @@ PROGRAMS = {  # machine keys, more of the setup, program, exit status
     "a run that ends in it": ("", "", "G0 X104 Y101\nG0 Z4\nM0\nG0 Z40\nM30\n", 3),
     "a cut beyond the reach": (REACH, "", "G1 X0 Y150\nG1 X650.4\nG0 Z40\nM30\n", 3),
     "a traverse at feed": ("", "", "G1 Z6\nG1 X200 F900\nG1 Z-1\nG0 Z40\nM30\n", 3),
+    "a lift above the ceiling": (LOW, "", "G0 Z5\nG0 X200\nG1 Z-1\nG0 Z15\nM30\n", 3),
+    "a lift above the ceiling without a reach in the plane": (
+        "reach = { z = [-30.0, 20.0] }", "", "G0 Z5\nG0 X200\nG1 Z-1\nG0 Z15\nM30\n", 3),
     "a lift without a reach": ("", "", "G0 Z5\nG0 X200\nG1 Z-1\nG0 Z40\nM30\n", 0),
     "a path tolerance that is not given": ("", "", "G64\nG0 Z5\nG0 X200\nG1 Z-1\nG0 Z40\nM30\n", 0),
 }

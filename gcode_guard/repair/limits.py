@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
 
+from ..lengths import Units
 from ..program.moves import Move
 from ..program.state import Coordinate
 from .edits import Trouble
@@ -41,6 +42,8 @@ class Limits:
     floor: float = -inf
     rise_from: float = -inf
     rise_advice: str = ""
+    units: Units = "mm"
+    """In which lengths are told."""
     level: Callable[[Move], float] | None = None
     way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
     faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None

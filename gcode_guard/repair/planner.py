@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from math import inf
 
+from ..lengths import length, length_up
 from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
 from .cycle import enter_cycle
@@ -411,15 +412,18 @@ class Plan:
         if want > self.limits.ceiling or want == inf:
             self._too_high(item, want)
         if lowest(self.actual) < self.limits.rise_from:
-            raise Stuck(item, 3, "its tool is wider below than above and stands in the material, where it must not be"
-                        " raised", self.limits.rise_advice)
+            stands = "stands in the material" if self.limits.rise_from < inf else \
+                "may stand in the material (without [stock] that is not known)"
+            raise Stuck(item, 3, f"its tool is wider below than above and {stands}, where it must not be raised",
+                        self.limits.rise_advice)
 
     def _too_high(self, item: Item, want: float) -> None:
-        top = f"the machine ends at {self.limits.ceiling:.3f} mm"
+        height, ceiling = (told(z, self.limits.units) for told, z in ((length_up, want), (length, self.limits.ceiling)))
+        top = f"the machine ends at {ceiling}"
         if want == inf:
             raise Stuck(item, 3, "the dust shoe stays with the gantry, and no lift takes it over", "move the obstacle")
         if self.limits.way_round is None:
-            raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, and {top}",
+            raise Stuck(item, 3, f"it needs a height of {height}, and {top}",
                         "lower or move the obstacle; with [stock] and machine.reach given, a way round is looked for")
-        raise Stuck(item, 3, f"it needs a height of {want:.3f} mm, {top}, and there is no way round",
+        raise Stuck(item, 3, f"it needs a height of {height}, {top}, and there is no way round",
                     "lower or move the obstacle")

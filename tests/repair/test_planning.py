@@ -325,12 +325,12 @@ WHERE = ('say where the tool stands: machine.start, or after_tool_change = "high
 REFUSED = {
     "no height over it and no reach for a way round": (
         "G0 X0 Y100 Z5\nX200\nM30\n", KNOWN + "\nreach = { z = [-20.0, 20.0] }",
-        3, 2, "it needs a height of 23.000 mm, and the machine ends at 20.000 mm; lower or move the obstacle;"
+        3, 2, "it needs a height of 23 mm, and the machine ends at 20 mm; lower or move the obstacle;"
         " with [stock] and"
         " machine.reach given, a way round is looked for"),
     "no height over it and no way round": (
         "G0 X0 Y100 Z5\nX200\nM30\n", KNOWN + NARROW.format(20.0),
-        3, 2, "it needs a height of 23.000 mm, the machine ends at 20.000 mm, and there is no way round; lower"
+        3, 2, "it needs a height of 23 mm, the machine ends at 20 mm, and there is no way round; lower"
         " or move the"
         " obstacle"),
     "between the holes of a cycle": (
