@@ -277,6 +277,14 @@ HIGH_HOMES = {
         "G0 Z23.0\nX200\nG0 Z5.0\nM3\nG0 Z23.0\nG91 G28 X-150 Z3\nG90 G0 Z1\nG1 Z-1\n"),
     "out of an unknown height": (
         "T1 M6\nG28 X50\nG0 Z1\nG1 Z-1\n", "T1 M6\nG0 Z23.0\nG28 X50\nG0 Z1\nG1 Z-1\n"),
+    "out of an unknown height, by an increment of nothing": (
+        "T1 M6\nG91 G28 X5 Z0\nG90 G0 X0\nZ1\n", "T1 M6\nG0 Z23.0\nG91 G28 X5 Z0\nG90 G0 X0\nZ1\n"),
+    "out of an unknown height, by an increment that rises": (
+        "T1 M6\nG91 G28 X5 Z0.5\nG90 G0 X0\nZ1\n", "T1 M6\nG0 Z23.0\nG91 G28 X5 Z0.5\nG90 G0 X0\nZ1\n"),
+    "out of an unknown height, by way of one that is said": (
+        "T1 M6\nG28 X150 Z30\nG0 X0\nZ1\n", "T1 M6\nG0 Z23.0\nG28 X150 Z30\nG0 X0\nZ1\n"),
+    "out of an unknown height, down by an increment at one place": (
+        "T1 M6\nG91 G28 Z-2\nG90 G0 X0\nZ1\n", "T1 M6\nG91 G28 Z-2\nG90 G0 X0\nZ1\n"),
     "Z first": ("G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n", "G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n"),
 }
 
@@ -302,6 +310,9 @@ STORED_HOMES = {
     "Z first": ("G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n", "G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n"),
     "behind a way that was raised": (
         "G0 Z5\nX200\nG91 G28 Z0\nG90 X0\nG0 Z1\nG1 Z-1\n", "G0 Z23.0\nX200\nG91 G28 Z0\nG90 X0\nG0 Z1\nG1 Z-1\n"),
+    "and a cut at its height": (
+        "G0 Z5\nX200\nG91 G28 Z0\nG90 X0\nG1 Z-1\n", "G0 Z23.0\nX200\nG91 G28 Z0\nG90 X0\nG1 Z-1\n"),
+    "X alone, which leaves Z where it is": ("G0 Z5\nG28 X50\nG1 Z-1\n", "G0 Z23.0\nG28 X50\nG0 Z5.0\nG1 Z-1\n"),
     "out of an unknown height": (
         "T1 M6\nG91 G28 Z2\nG90 G0 X0\nZ1\nG1 Z-1\n", "T1 M6\nG91 G28 Z2\nG90 G0 X0\nZ1\nG1 Z-1\n"),
 }
@@ -310,6 +321,18 @@ STORED_HOMES = {
 @pytest.mark.parametrize(("before", "after"), STORED_HOMES.values(), ids=STORED_HOMES.keys())
 def test_ways_to_a_stored_home(before: str, after: str) -> None:
     assert became(before, **STORED, **SAME) == after
+    second = HOME | {"home2": STORED["home"]}
+    assert became(before.replace("G28", "G30"), **second, **SAME) == after.replace("G28", "G30")
+
+
+def test_with_all_axes_x_alone_leads_to_the_stored_height_too() -> None:
+    before = "G0 Z5\nX150\nG28 X150\nG0 X0\nG1 Z-1\n"
+    assert became(before, **STORED | {"home_axes": "all"}) == before.replace("Z5", "Z23.0")
+
+
+def test_without_axes_it_leads_to_the_stored_height_too() -> None:
+    before, rules = "G0 Z26\nX150\nG28\nG0 X0\nG1 Z-1\n", HOME | {"home": (D(200), D(100), D(20))}
+    assert became(before, **rules) == "G0 Z26\nX150\nG28\nG0 Z23.0\nG0 X0\nG0 Z20.0\nG1 Z-1\n"
 
 
 @pytest.mark.parametrize("z", [20, 25])
@@ -423,6 +446,10 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
     "G53 down over the wall from high enough": ("G53 G0 X210 Z60\n", KNOWN, {}, ZERO, 1, EARLY),
     "an effect before the way home": ("G0 Z5\nG1 Z4\nM5 G28 X50\nG1 Z-1\n", KNOWN, {}, HOME, 3, MORE),
     "to a stored home": ("G0 Z5\nG1 Z4\nG91 G28 X150 Z1\n", KNOWN, {}, STORED, 3, STORES),
+    "to a stored home perhaps": (
+        "G0 Z5\nG28 X50\nG0 Z1\n", KNOWN, {}, STORED | IN_DOUBT, 2, STORES),
+    "to a stored home by X, with all axes": (
+        "G0 Z5\nG28 X50\nG0 Z1\n", KNOWN, {}, STORED | {"home_axes": "all"}, 2, STORES),
     "to a stored home with all axes": ("G0 Z5\nG1 Z4\nG28\n", KNOWN, {}, STORED, 3, STORES),
     "to a stored home perhaps, from a height that was raised": (
         "G0 Z5\nX200\nG91 G28 Z0\nG90 G0 X0\n", KNOWN, {}, STORED | IN_DOUBT, 3, STORES),
