@@ -80,7 +80,8 @@ def _level_in_doubt(item: Item) -> float | None:
     """The height at which the tool stands before a hole where cycles return to the initial level, if neither G98 nor
     G99 was said and it may stand at the R level as well; None where there is no doubt."""
     stands = next(lowest(leg.move.start[2]) for leg in item.legs if not leg.move.shadow)
-    return stands if any(leg.bad and leg.move.shadow for leg in item.legs) else None
+    lower = (leg for leg in item.legs if leg.move.shadow and lowest(leg.move.start[2]) < stands)
+    return stands if any(leg.bad for leg in lower) else None
 
 
 def _level_to_start_from(item: Item) -> Decimal | None:
