@@ -268,6 +268,7 @@ class Comparison:
             line = event.line
             self._hold_above(event, floors)
         if met[0] and met[1]:
+            self.vertex.was(before[0].start[2])  # where a program begins, nothing else has said it
             self._settle()
             self._arrive(was, now, line)
         elif met[0]:

@@ -44,7 +44,7 @@ class Headroom:
         stock = self.setup.stock
         floor = 0.0 if stock is None else stock.top + self.setup.clearance.above
         limits = Limits(min((self.ceiling(tool) for tool in tools), default=inf),
-                        max((self.clear_of_all(leg.move) for item in run.items for leg in item.legs
+                        max((self.clear_of_all(leg.move, riding_too=False) for item in run.items for leg in item.legs
                              if not leg.trusted), default=-inf), floor)
         if stock is not None:
             limits.everything = max(limits.everything, floor)
@@ -52,6 +52,7 @@ class Headroom:
         limits.level = lambda move: float(self.judge.needed(table([move]))[0])
         if self.ways.possible:
             limits.way_round = self.ways.at
+            limits.past_shoe = self.ways.past_shoe
             if self.setup.repair.detour == "when-faster":
                 limits.faster_round = self.ways.faster
         if any(self.undercut(tool) for tool in tools):
@@ -72,11 +73,12 @@ class Headroom:
             self._undercuts[tool] = any(_is_undercut(self.setup.tools[number]) for number in self.judge.tools(tool))
         return self._undercuts[tool]
 
-    def clear_of_all(self, move: Move) -> float:
-        """The tip height that clears the whole table with the tool of a move."""
+    def clear_of_all(self, move: Move, riding_too: bool = True) -> float:
+        """The tip height that clears the whole table with the tool of a move; inf where a shoe that stays with the
+        gantry may be in the way, unless that is left out."""
         place = (ANYWHERE, ANYWHERE, move.end[2])
         nowhere = replace(move, start=place, end=place, upright=False)
-        return float(self.judge.needed(table([nowhere]))[0])
+        return float(self.judge.needed(table([nowhere]), riding_too=riding_too)[0])
 
 
 def rise_from(setup: Setup, number: int) -> float:

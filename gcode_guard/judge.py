@@ -169,12 +169,13 @@ class Judge:
             deepest[row] = max(depth, deepest.get(row, 0.0))
         return sorted(deepest.items())
 
-    def needed(self, moves: Moves, touching: bool = False) -> Floats:
+    def needed(self, moves: Moves, touching: bool = False, riding_too: bool = True) -> Floats:
         """(n,) mm: the lowest tip height at which each rapid's whole XY path is free of clips; -inf for any, inf where
-        a shoe that stays with the gantry is in the way. With `touching`, at which a cut along it makes no contact."""
+        a shoe that stays with the gantry is in the way. With `touching`, at which a cut along it makes no contact.
+        Without `riding_too` such a shoe is left out."""
         result = np.full(len(moves), -inf)
         beside, above = (0.0, 0.0) if touching else (self.beside, self.above)
-        riding = self.riding_shoe
+        riding = self.riding_shoe if riding_too else None
         if riding is not None:
             owner, sweeps = self.sweeps(moves, np.arange(len(moves)), corner=not touching, at=riding[1])
             result[owner[encounters(self.scene, riding[0], sweeps, beside, above).move]] = inf

@@ -18,7 +18,8 @@ from .reach import beyond
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
-from .repair.run import Leg, Run, Runs
+from .repair.run import Leg, Run, Runs, taken_height
+from .repair.series import Series
 from .repair.write import Style
 from .rules import ceiling, reach_box
 from .totals import Totals, add
@@ -52,6 +53,7 @@ class Mender:
         self.pending: Step | None = None
         self.highest_written = -inf
         self.first_run = True
+        self.series = Series()
         self.calls: dict[int, set[int]] = {}
         self.styled = 0
 
@@ -299,7 +301,8 @@ class Mender:
         if self.carry is not None and not run.fresh and not all(known(c) for c in run.start):
             actual = self.carry
         self.carry = None
-        if not run.bad and actual == run.start[2]:
+        restate = self.series.returns_elsewhere(run)
+        if not run.bad and actual == run.start[2] and not restate:
             if self.styled < STYLED_RUNS:
                 self._note_style(run)
             self._close_rapids(run)
@@ -310,21 +313,21 @@ class Mender:
         from .repair.limits import Stuck, trouble_of  # most programs need none of it
         from .repair.planner import Plan
 
-        plan = Plan(run, self.style, self.headroom.limits(run), actual, drafts)
+        plan = Plan(run, self.style, self.headroom.limits(run), actual, drafts, restate=restate)
         try:
             left = plan.carry_out()
         except Stuck as stuck:
             self._trouble(trouble_of(stuck, run))
             return
         plan.name_obstacles()
+        if plan.begun_at is not None:
+            self.series.begun_at = plan.begun_at
         if plan.pending_motion is not None:
             self.pending = plan.pending_motion
         if left != run.end[2] and not all(known(c) for c in run.end):
             self.carry = left
             if run.taken is not None:
-                self._trouble(Trouble(run.taken.block.line, 3, "this block takes the height of the tool for a zero or a"
-                                      " home, and the rapids before it must be lifted", "say where the program starts"
-                                      " (machine.start), or go to a known X and Y before this block"))
+                self._trouble(taken_height(run.taken))
         self._close_rapids(run)
 
     def _note_style(self, run: Run) -> None:

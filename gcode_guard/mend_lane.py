@@ -99,12 +99,12 @@ class StretchMender:
     def _runs(self) -> None:
         """Mends the bad runs, in order with the first ones, whose writing is looked at.
 
-        A run is known by the number of cuts before it.
+        A run is known by the number of cuts before it, blocks at feed that lead nowhere among them.
         """
         stretch, columns, examined = self.stretch, self.columns, self.examined
         lines = stretch.plain
         rapid = columns.kind == Kind.RAPID
-        run_of = np.searchsorted(stretch.rows[~rapid], lines)
+        run_of = np.searchsorted(stretch.fed, lines)
         clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]
         bad = different(run_of[np.searchsorted(lines, clips)])
         begins, ends = (np.searchsorted(run_of, bad, side=side) for side in ("left", "right"))

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
+from itertools import pairwise
 from math import inf
 
 import numpy as np
 
 from .judge import Judge
-from .program.moves import Move
+from .program.moves import Move, table
 from .program.state import ANY_TOOL, bounds
 from .rules import reach_box
+from .space.assembly import Assembly
 from .space.hulls import box
 from .space.times import rapid_time
-from .space.ways import KeepOut, way_round
+from .space.ways import KeepOut, Level, way_round
 
 Corners = list[tuple[float, float]]
+HIGH_ABOVE = 1e6  # mm: a number for a height that is only known to be above everything
 
 
 class WaysRound:
@@ -27,22 +32,64 @@ class WaysRound:
         self.possible = judge.setup.stock is not None and "x" in reach and "y" in reach
 
     def at(self, move: Move, z: float) -> Corners | None:
-        """The corners (mm) of the shortest way round for a rapid with the tip at `z`; None where there is none."""
+        """The corners (mm) of the shortest way round for a rapid with the tip at `z`; None where there is none.
+
+        A hard shoe that stays with the gantry is carried along at its own height.
+        """
         numbers = self._judge.tools(move.tool)
-        stock = self._setup.stock
-        if not self.possible or stock is None or len(numbers) != 1 or self._judge.riding_shoe is not None:
+        if not self.possible or len(numbers) != 1:
             return None
-        assembly = self._judge.assemblies[numbers[0]]
+        assembly, riding = self._judge.assemblies[numbers[0]], self._judge.riding_shoe
         low, high = (reach_box(self._setup, move.tool)[axis] for axis in range(2))
-        keep = []
-        if z < stock.top + self._setup.clearance.above:
-            middle = (stock.corner[0] + stock.size[0] / 2, stock.corner[1] + stock.size[1] / 2)
-            low_enough = z + assembly.from_ < stock.top + self._setup.clearance.above
-            keep.append(KeepOut(box(middle, stock.size, 0.0), float(assembly.radius[low_enough].max(initial=0.0))))
         start, end = ((bounds(p[0])[0], bounds(p[1])[0]) for p in (move.start, move.end))
         return way_round(self._judge.scene, assembly, start, end, z, beside=self._judge.beside,
-                         above=self._judge.above, corner=move.corner, bounds=(low, high), keep_out=keep,
-                         as_box=self._judge.as_box)
+                         above=self._judge.above, corner=move.corner, bounds=(low, high),
+                         keep_out=self._keep_out(assembly, z), as_box=self._judge.as_box,
+                         riding=[] if riding is None else [Level(*riding)])
+
+    def _keep_out(self, assembly: Assembly, z: float) -> list[KeepOut]:
+        """The stock, where the tip is lower than `above` over it; and where a shoe rides lower than its top."""
+        stock, riding = self._setup.stock, self._judge.riding_shoe
+        assert stock is not None
+        floor, reach = stock.top + self._setup.clearance.above, -inf
+        if z < floor:
+            reach = float(assembly.radius[z + assembly.from_ < floor].max(initial=0.0))
+        if riding is not None and riding[1] < stock.top:
+            reach = max(reach, float(riding[0].radius[0]))
+        if reach == -inf:
+            return []
+        middle = (stock.corner[0] + stock.size[0] / 2, stock.corner[1] + stock.size[1] / 2)
+        return [KeepOut(box(middle, stock.size, 0.0), reach)]
+
+    def past_shoe(self, move: Move, z: float, ceiling: float) -> tuple[Corners, float] | None:
+        """A way round for a shoe that stays with the gantry: its corners (mm), and the height that the tip needs there.
+
+        At its own height `z` (mm; inf where it is high above everything) if there is one; else at what the tool itself
+        needs on the shortest way that there is at any height up to `ceiling`.
+        """
+        if self._judge.riding_shoe is None:
+            return None
+        if z > -inf:
+            corners = self.at(move, min(z, HIGH_ABOVE))
+            if corners:
+                return corners, z
+        stock = self._setup.stock
+        top = min(ceiling, max(self.clear_top(move), z))
+        corners = self.at(move, top) if self.possible and abs(top) < inf else None
+        if not corners or stock is None:
+            return None
+        places = [move.start[:2], *(_exact(corner) for corner in corners), move.end[:2]]
+        legs = [replace(move, start=(*a, move.start[2]), end=(*b, move.start[2]), upright=False)
+                for a, b in pairwise(places)]
+        needed = float(self._judge.needed(table(legs), riding_too=False).max())
+        return corners, min(top, max(z, needed, stock.top + self._setup.clearance.above))
+
+    def clear_top(self, move: Move) -> float:
+        """The tip height, mm, from which on a tool is above everything on the table; -inf where nothing stands."""
+        scene, numbers = self._judge.scene, self._judge.tools(move.tool)
+        tops = scene.top + scene.tolerance + self._judge.above + move.corner
+        foot = min((float(self._judge.assemblies[number].from_[0]) for number in numbers), default=0.0)
+        return float(tops.max(initial=-inf)) - foot
 
     def faster(self, move: Move, z: float, lift: float) -> Corners | None:
         """The corners of a way round at `z` that takes less time than going up to `lift`, across and down again."""
@@ -62,3 +109,7 @@ class WaysRound:
         round_time = float(rapid_time(legs, rates, accelerations).sum())
         lift_time = float(rapid_time([up, across, up], rates, accelerations).sum())
         return corners if round_time < lift_time < inf else None
+
+
+def _exact(corner: tuple[float, float]) -> tuple[Decimal, Decimal]:
+    return Decimal(repr(corner[0])), Decimal(repr(corner[1]))

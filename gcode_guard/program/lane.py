@@ -205,7 +205,10 @@ class Stretch:
     @cached_property
     def plain(self) -> Integers:
         """The lines (k,), from 0, with axis words under G0, even such as lead nowhere."""
-        lines = np.flatnonzero(self.motions == 0)
+        return self._with_axes(np.flatnonzero(self.motions == 0))
+
+    def _with_axes(self, lines: Integers) -> Integers:
+        """Those of some lines (k,), from 0, that have axis words."""
         axes = np.zeros(len(lines), dtype=np.bool_)
         for letter in "XYZ":
             axes |= self.worded(letter, lines)
@@ -218,6 +221,17 @@ class Stretch:
             return np.zeros(len(lines), dtype=np.bool_)
         at = np.searchsorted(column.lines, lines + self.begin)
         return column.lines.take(at, mode="clip") == lines + self.begin
+
+    @cached_property
+    def fed(self) -> Integers:
+        """The lines (k,), from 0, that cut, and those with axis words at feed that lead nowhere."""
+        fed = self.motions != 0
+        cuts = self.rows[fed.take(self.rows)]
+        if len(cuts) == np.count_nonzero(fed):
+            return cuts
+        fed[cuts] = False
+        nowhere = self._with_axes(np.flatnonzero(fed))
+        return np.sort(np.concatenate((cuts, nowhere))) if len(nowhere) else cuts
 
     @property
     def low(self) -> Decimal:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from ..program.codes import CYCLES, spell
 from ..program.state import Coordinate, Span
+from .detour import in_plan, way_where_no_lift_helps, words_to, written
 from .edits import Draft
 from .limits import Stuck
 from .run import Item, finite, lowest
@@ -53,17 +54,22 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
                         "write G98 or G99 before the cycle")
         need = max(need, doubt)
     lifted: Coordinate = plan.actual
-    if lowest(plan.actual) < need or doubt is not None:
+    corners, rise = _way_round(plan, item, need) if doubt is None else ([], None)
+    if corners:
+        lifted = plan.actual
+        texts += [rise] if rise else []
+    elif need == inf:
+        plan._too_high(item, need)
+    elif lowest(plan.actual) < need or doubt is not None:
         text, lifted = plan._rise_text(item, step.after, need)
         texts.append(text)
     x, y = step.places[item.hole]
-    here = item.legs[0].move.start
-    across = [pen.exactly(axis, to, here[axis]) for axis, to in ((0, x), (1, y))]
-    blocks = [[text] for text in texts] + [across]
+    blocks = [[text] for text in texts] + words_to(plan, item, [*corners, (x, y)])
     if down_to is not None and lifted != down_to:
         blocks.append([pen.exactly(2, down_to, lifted)])
+    plan.begun_at = down_to
     draft.level = finite(lifted)
-    draft.kind = "split"
+    draft.kind = "detour" if corners else "split"
     first_piece = _carried_words(item) if item.hole == 0 else []
     gap, deleted = plan.style.gap, step.block.deleted
     written = [pen.rapid(*words, deleted=deleted) for words in blocks]
@@ -82,6 +88,18 @@ def _level_in_doubt(item: Item) -> float | None:
     stands = next(lowest(leg.move.start[2]) for leg in item.legs if not leg.move.shadow)
     lower = (leg for leg in item.legs if leg.move.shadow and lowest(leg.move.start[2]) < stands)
     return stands if any(leg.bad for leg in lower) else None
+
+
+def _way_round(plan: Plan, item: Item, need: float) -> tuple[list[tuple[Decimal, Decimal]], str | None]:
+    """The corners of a way round to the hole where no lift helps, and the Z word that leads to it, if one is needed."""
+    crossing = [leg.move for leg in item.legs if leg.bad and not leg.move.upright]
+    if not crossing or (need <= plan.limits.ceiling and need < inf) \
+            or lowest(plan.actual) == -inf or item.step.before.beside or not in_plan(crossing[0]):
+        return [], None
+    plan._can_write(item, item.step.after)
+    level = lowest(item.legs[-1].move.end[2])
+    corners, rise = way_where_no_lift_helps(plan, item, crossing[0], need, least=level)
+    return written(corners or []), rise
 
 
 def _level_to_start_from(item: Item) -> Decimal | None:

@@ -1,18 +1,20 @@
 """Ways round: where no height takes a rapid over an obstacle, it is led round it in X and Y.
 
-At the greatest height that the machine has; or, where the setup asks for it, at the rapid's own height when that takes
-less time than a lift. The corners come from outside: this file writes them.
+At the greatest height that the machine has; where a shoe that stays with the gantry is in the way, at the rapid's own
+height or what the tool needs on the way round; or, where the setup asks for it, at the rapid's own height when that
+takes less time than a lift. The corners come from outside: this file writes them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from math import inf
 from typing import TYPE_CHECKING
 
 from ..program.moves import Move
 from ..program.state import Coordinate, Position, Span, known
-from .run import Item, lowest
+from .run import Item, finite, lowest
 from .surgery import axis_words, text_of
 
 if TYPE_CHECKING:
@@ -24,14 +26,14 @@ Corners = list[tuple[float, float]]
 def lead_round(plan: Plan, item: Item, need: float) -> bool:
     """Leads a block round what it cannot pass over, or need not. True where there is such a way, and it is written."""
     move = next((leg.move for leg in item.legs if leg.bad), None)
-    if move is None or item.whole or item.step.frozen or lowest(plan.actual) == -inf or not _in_plan(move):
+    if move is None or item.whole or item.step.frozen or lowest(plan.actual) == -inf or not in_plan(move):
         return False
     if item.step.before.beside:
         return False  # after G40 corners in X and Y would lead the tool back to its path before the program does
     rise: str | None = None
     corners: Corners | None = None
-    if need > plan.limits.ceiling:
-        corners, rise = _at_the_top(plan, item, move)
+    if need > plan.limits.ceiling or need == inf:
+        corners, rise = way_where_no_lift_helps(plan, item, move, need)
     elif plan.limits.faster_round is not None and not item.has_z and not isinstance(plan.actual, Span):
         corners = plan.limits.faster_round(move, float(plan.actual), need)
     if not corners:
@@ -39,19 +41,29 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
     plan._may_edit(item, taken_apart=True)
     plan._can_write(item, item.step.after)
     pieces = [[rise]] if rise else []
-    pieces += _legs(plan, item, corners)
-    pieces.append(_last_leg(plan, item, corners))
-    level = lowest(plan.actual)
+    places = written(corners)
+    pieces += words_to(plan, item, places)
+    pieces.append(_last_leg(plan, item, places[-1]))
+    level = plan.actual
     if item.has_z and plan.actual != item.end[2]:
         pieces.append([plan._down_text(item, plan._pen(item.step.after))])
     plan._write_pieces(item, pieces)
     draft = plan.draft(item)
-    draft.kind, draft.level = "detour", level
+    draft.kind, draft.level = "detour", finite(level)
     return True
 
 
-def _at_the_top(plan: Plan, item: Item, move: Move) -> tuple[Corners | None, str | None]:
-    """A way round at the greatest height that the machine has, and the Z word that leads there, if one is needed."""
+def way_where_no_lift_helps(plan: Plan, item: Item, move: Move, need: float,
+                            least: float = -inf) -> tuple[Corners | None, str | None]:
+    """A way round for a rapid that needs more height than there is, and the Z word that leads to it, if one is needed;
+    then `plan.actual` is its height. Never lower than `least`, mm."""
+    if need == inf:
+        return _past_the_shoe(plan, item, move, least)
+    return _at_the_top(plan, item, move, least)
+
+
+def _at_the_top(plan: Plan, item: Item, move: Move, least: float) -> tuple[Corners | None, str | None]:
+    """At the greatest height that the machine has."""
     if plan.limits.way_round is None:
         return None, None
     pen = plan._pen(item.step.after)
@@ -61,6 +73,8 @@ def _at_the_top(plan: Plan, item: Item, move: Move) -> tuple[Corners | None, str
     text, reached = pen.highest(plan.limits.ceiling, start)
     if start is not None and reached <= start:
         text, reached = "", start
+    if reached < least:
+        return None, None
     corners = plan.limits.way_round(move, float(reached))
     if not corners:
         return None, None
@@ -69,35 +83,54 @@ def _at_the_top(plan: Plan, item: Item, move: Move) -> tuple[Corners | None, str
     return corners, text or None
 
 
-def _in_plan(move: Move) -> bool:
+def _past_the_shoe(plan: Plan, item: Item, move: Move, least: float) -> tuple[Corners | None, str | None]:
+    """For a shoe that no lift takes over anything: at the rapid's own height, or what the tool needs on the way."""
+    end = item.end[2]
+    own = max(lowest(plan.actual), lowest(end) if item.has_z else least)
+    found = plan.limits.past_shoe(move, own, plan.limits.ceiling) if plan.limits.past_shoe is not None else None
+    if found is None:
+        return None, None
+    corners, height = found
+    if height <= lowest(plan.actual):
+        return corners, None
+    if height == lowest(end) and item.has_z:
+        plan._can_write(item, item.step.after)
+        plan._check_rise(item, height)
+        text = plan._own_z(item, plan._pen(item.step.after))
+        plan.actual = end
+        return corners, text
+    text, plan.actual = plan._rise_text(item, item.step.after, height)
+    return corners, text
+
+
+def in_plan(move: Move) -> bool:
+    """Whether it is known in X and Y where a rapid begins and ends."""
     return all(known(c) for c in (*move.start[:2], *move.end[:2]))
 
 
-def _legs(plan: Plan, item: Item, corners: Corners) -> list[list[str]]:
-    """The words of the way to each corner."""
+def words_to(plan: Plan, item: Item, places: Sequence[tuple[Decimal, Decimal]]) -> list[list[str]]:
+    """The words of the way from where an item starts to each of these places, mm, one after the other."""
     pen, legs = plan._pen(item.step.after), []
     here: tuple[Coordinate, Coordinate] = item.legs[0].move.start[:2]
-    for corner in corners:
-        to = _written(corner)
-        legs.append([pen.exactly(axis, to[axis], _number(here[axis])) for axis in range(2)])
+    for to in places:
+        legs.append([pen.exactly(axis, to[axis], here[axis]) for axis in range(2)])
         here = to
     return legs
 
 
-def _last_leg(plan: Plan, item: Item, corners: Corners) -> list[str]:
+def _last_leg(plan: Plan, item: Item, came: tuple[Decimal, Decimal]) -> list[str]:
     """The words of the way from the last corner to the block's own end: its own words where they say all of it."""
     pen, block = plan._pen(item.step.after), item.step.block
     words = axis_words(block)
     if not pen.incremental and "X" in words and "Y" in words:
         return [text_of(block, words["X"]), text_of(block, words["Y"])]
     end: Position = item.legs[-1].move.end
-    came = _written(corners[-1])
     return [pen.exactly(axis, to, came[axis]) for axis, to in enumerate(end[:2]) if not isinstance(to, Span)]
 
 
-def _written(corner: tuple[float, float]) -> tuple[Decimal, Decimal]:
-    """A corner to 0.001 mm: corners keep a distance from the boundary that is wider than this."""
-    return Decimal(f"{corner[0]:.3f}"), Decimal(f"{corner[1]:.3f}")
+def written(corners: Corners) -> list[tuple[Decimal, Decimal]]:
+    """Corners to 0.001 mm: they keep a distance from the boundary that is wider than this."""
+    return [(Decimal(f"{x:.3f}"), Decimal(f"{y:.3f}")) for x, y in corners]
 
 
 def _number(coordinate: Coordinate) -> Decimal | None:

@@ -34,6 +34,8 @@ class Limits:
 
     `level` gives the height at which the whole way of a rapid across is clear, -inf where it is at any.
     `way_round` gives the corners of a way round in XY (mm) for a rapid at a height, None where there is none;
+    `past_shoe` likewise with the height that the tip needs there, for a shoe that stays with the gantry, given the
+    height at which the tool stands and the ceiling;
     `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
     """
 
@@ -46,6 +48,7 @@ class Limits:
     """In which lengths are told."""
     level: Callable[[Move], float] | None = None
     way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
+    past_shoe: Callable[[Move, float, float], tuple[list[tuple[float, float]], float] | None] | None = None
     faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
 
     def need_from_high(self, item: Item, actual: Coordinate) -> float:

@@ -18,7 +18,7 @@ from .detour import lead_round
 from .edits import Draft
 from .home import dip, ends_below
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
-from .run import Item, Run, lowest, programmed_height
+from .run import Item, Run, finite, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
 from .write import Pen, Style
 
@@ -28,6 +28,7 @@ class Plan:
     """The planning of one run. `actual` is where the tool stands in the mended program, nominal unless raised.
 
     `drafts` holds the pieces of blocks by the identity of their step: several runs may meet in one block.
+    `restate`: the cycle that ends the run is to be stated anew; `begun_at` is where a cycle that was begins, mm.
     """
 
     run: Run
@@ -36,13 +37,15 @@ class Plan:
     actual: Coordinate
     drafts: dict[int, Draft] = field(default_factory=dict)
     pending_motion: Step | None = None
+    restate: bool = False
+    begun_at: Decimal | None = None
 
     def carry_out(self) -> Coordinate:
         """Plans the run; returns the height at which the tool stands afterwards. Raises Stuck."""
         for place, item in enumerate(self.run.items):
             follow = self._follow(place)
             last = place == len(self.run.items) - 1
-            if item.need == inf and item.crosses:  # also out of a height that is only known to be high
+            if item.need == inf and item.crosses and item.whole:
                 self._too_high(item, inf)
             if item.kind == "plain":
                 self._plain(item, follow, last, place)
@@ -68,7 +71,9 @@ class Plan:
         if key not in self.drafts:
             after = item.step.after
             draft = self.drafts[key] = Draft(item.step.block, origin=float(after.shift[2] + after.extra[2]))
-            draft.programmed = programmed_height([leg.move for leg in item.legs])
+            # A block that leads nowhere says a height all the same.
+            draft.programmed = programmed_height([leg.move for leg in item.legs]) if item.legs else \
+                finite(item.end[2])
         draft = self.drafts[key]
         draft.obstacles.update(item.obstacles)
         draft.moves = [move for move in item.step.moves if move.kind == Kind.RAPID and not move.shadow]
@@ -91,9 +96,11 @@ class Plan:
         for item in self.run.items[place + 1 :]:
             if item.kind == "fixed":
                 break
+            # What no height cures asks for none: it is led round.
+            own = item.need if item.need < inf else -inf
             if item.has_z or item.kind == "entry":
-                return max(need, item.need if item.crosses else -inf)
-            need = max(need, item.need)
+                return max(need, own if item.crosses else -inf)
+            need = max(need, own)
         return need
 
     # One item after the other ---------------------------------------------------------------------------------
@@ -103,7 +110,8 @@ class Plan:
             self._upright(item, follow, last, place)
         elif not item.has_z:
             need = self._trusted_need(item)
-            if need > lowest(self.actual) and not lead_round(self, item, need):
+            low = lowest(self.actual) if need < inf else -inf  # no height, not even a high one, takes the shoe over
+            if need > low and not lead_round(self, item, need):
                 self._rise_before(item, max(need, follow))
             self._note_level(item)
         else:
@@ -186,13 +194,15 @@ class Plan:
         stays_up = want > lowest(end) and not last
         target = want if stays_up and self._literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
-        if clear_start and clear_end:
+        if clear_start and clear_end and need < inf:
             if target > lowest(end):
                 self._raise_word(item, target)
             else:
                 self._reach(item, end, place)
             return
         if not lead_round(self, item, need):
+            if need == inf:
+                self._too_high(item, need)
             self._apart(item, need, want if stays_up else None)
 
     def _apart(self, item: Item, need: float, raised: float | None) -> None:
@@ -215,7 +225,7 @@ class Plan:
         if self.actual != end and raised is None:  # what is raised comes down at the end of the run
             pieces.append([self._down_text(item, pen)])
         self._write_pieces(item, pieces)
-        self.draft(item).level = lowest(level) if abs(lowest(level)) < inf else None
+        self.draft(item).level = finite(level)
 
     def _own_z(self, item: Item, pen: Pen) -> str:
         end = item.end[2]
@@ -316,8 +326,8 @@ class Plan:
         # In another plane than G17 the way across need not be level.
         lows = (min(lowest(leg.move.start[2]), inf if leg.move.upright else lowest(leg.move.end[2]))
                 for leg in item.legs if leg.bad)
-        if need > min(lows, default=inf) or (
-                need > -inf and lowest(start) == -inf):
+        anew = self.restate and item is self.run.items[-1]
+        if anew or need == inf or need > min(lows, default=inf) or (need > -inf and lowest(start) == -inf):
             self._may_edit(item, taken_apart=True)
             enter_cycle(self, item, need)
         elif self.actual != start and item.hole == 0:
@@ -418,12 +428,14 @@ class Plan:
                         self.limits.rise_advice)
 
     def _too_high(self, item: Item, want: float) -> None:
+        gone_round = self.limits.way_round is not None and not item.whole
+        none = ", and there is no way round" if gone_round else ""
+        more = "" if gone_round else "; or go round it with G0 X Y in blocks before this one" if item.whole else \
+            "; with [stock] and machine.reach given, a way round is looked for"
+        if want == inf:
+            raise Stuck(item, 3, f"the dust shoe stays with the gantry, no lift takes it over{none}",
+                        f"move the obstacle{more}")
         height, ceiling = (told(z, self.limits.units) for told, z in ((length_up, want), (length, self.limits.ceiling)))
         top = f"the machine ends at {ceiling}"
-        if want == inf:
-            raise Stuck(item, 3, "the dust shoe stays with the gantry, and no lift takes it over", "move the obstacle")
-        if self.limits.way_round is None:
-            raise Stuck(item, 3, f"it needs a height of {height}, and {top}",
-                        "lower or move the obstacle; with [stock] and machine.reach given, a way round is looked for")
-        raise Stuck(item, 3, f"it needs a height of {height}, {top}, and there is no way round",
-                    "lower or move the obstacle")
+        what = f"it needs a height of {height}, {top}{none}" if none else f"it needs a height of {height}, and {top}"
+        raise Stuck(item, 3, what, f"lower or move the obstacle{more}")

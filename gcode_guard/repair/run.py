@@ -8,6 +8,7 @@ from math import inf
 
 from ..program.moves import Move, Step
 from ..program.state import ANYWHERE, Coordinate, Position, bounds, known
+from .edits import Trouble
 
 # Blocks with these are never taken apart.
 WHOLE = frozenset({"G28", "G30", "G43", "G53", "G92", "G10", "M98"})
@@ -91,7 +92,8 @@ class Item:
 @dataclass(slots=True)
 class Run:
     """The items of a run, and where the tool nominally stands before it. `fresh`: a tool change came before it.
-    `taken`: the step behind it that takes the height at which the tool stands for a zero or a home, if there is one."""
+    `taken`: the step behind it that takes the height at which the tool stands for a zero, a home or the start of a cut,
+    if there is one."""
 
     items: list[Item] = field(default_factory=list)
     start: Position | None = None
@@ -126,10 +128,24 @@ def is_plain(step: Step) -> bool:
             and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
 
 
+def is_still_cut(step: Step) -> bool:
+    """True for a block of G1, G2 or G3 with axis words that leads nowhere: from another height it would be a cut."""
+    return (not step.moves and step.after.motion in ("G1", "G2", "G3") and not (NOT_PLAIN & set(step.codes))
+            and not step.skipped and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+
+
 def takes_height(step: Step, effect: str) -> bool:
     """True for an effect that takes the height at which the tool stands for a zero or a home."""
     has_z = any(word.letter == "Z" for word in step.block.words)
     return effect in ("G28.1", "G30.1") or (has_z and effect.startswith(("G92 ", "G10 L20 ")))
+
+
+def taken_height(step: Step) -> Trouble:
+    """What stands for a step that takes the height of a tool which had to be lifted, at a place that is not known."""
+    what = "is a cut that leads nowhere from where the program has the tool" if is_still_cut(step) else \
+        "takes the height of the tool for a zero or a home"
+    return Trouble(step.block.line, 3, f"this block {what}, and the rapids before it must be lifted",
+                   "say where the program starts (machine.start), or go to a known X and Y before this block")
 
 
 class Runs:
@@ -153,8 +169,7 @@ class Runs:
                 effect = effects[taken]
                 taken += 1
                 if takes_height(step, effect.what) and not all(known(c) for c in effect.position):
-                    self.open.taken = step
-                    self.close()
+                    self.close(step)
                     item = None
                 elif effect.what in ("M6", "M98", "M99") or all(known(c) for c in effect.position):
                     self.close()
@@ -163,7 +178,9 @@ class Runs:
             if place == len(legs):
                 break
             item = self._take(step, legs[place], item)
-        if not legs and is_plain(step):
+        if is_still_cut(step):
+            self.close(step)
+        elif not legs and is_plain(step):
             self._append(Item(step, "plain"), step.before.position)
 
     def _take(self, step: Step, leg: Leg, item: Item | None) -> Item | None:
@@ -183,8 +200,10 @@ class Runs:
             self.open.start = start
         self.open.items.append(item)
 
-    def close(self) -> None:
+    def close(self, taken: Step | None = None) -> None:
+        """Ends the run that is open; `taken` is the step that takes its height."""
         if self.open.items:
+            self.open.taken = taken
             self.closed.append(self.open)
             self.open = Run()
 

@@ -1,9 +1,10 @@
 """The shortest way round in XY at a height that the machine has.
 
-Obstacles that reach above the height are grown by the assembly at that height. Round their corners stand places to
-turn at; two places are joined where the way between them is free, each way checked like any rapid; the shortest chain
-of ways is Dijkstra's (networkx). Where paths are unknown, a way covers the whole box of its ends: then the places
-stand on the lines along X and Y through the corners of everything, and ways run along these lines.
+Obstacles that reach above the height are grown by the assembly at that height, and by what rides at a height of its
+own. Round their corners stand places to turn at; two places are joined where the way between them is free, each way
+checked like any rapid; the shortest chain of ways is Dijkstra's (networkx). Where paths are unknown, a way covers the
+whole box of its ends: then the places stand on the lines along X and Y through the corners of everything, and ways run
+along these lines.
 
 Most obstacles are in nobody's way. The search begins with those alone that the straight way meets, and takes in what
 blocks the way found, until nothing does: a way that is shortest among some obstacles and free of all is shortest.
@@ -12,14 +13,14 @@ blocks the way found, until nothing does: a way that is shortest among some obst
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .assembly import Assembly
-from .clearance import EPS, Sweeps, encounters
+from .clearance import EPS, Encounters, Sweeps, encounters
 from .hulls import Hull
 from .scene import Scene, SceneSolid
 
@@ -43,18 +44,26 @@ class KeepOut:
     reach: float
 
 
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What is carried along a way at one height: an assembly and the height z of its foot, mm."""
+
+    assembly: Assembly
+    z: float
+
+
 def way_round(scene: Scene, assembly: Assembly, start: Point, end: Point, z: float, *, beside: float, above: float,
               corner: float, bounds: tuple[Point, Point], keep_out: Sequence[KeepOut] = (), as_box: bool = False,
-              ) -> list[Point] | None:
+              riding: Sequence[Level] = ()) -> list[Point] | None:
     """The corners of the shortest way from `start` to `end` with the tip at `z`; None where there is none.
 
     beside, above, corner: mm, as in the deciding rule. bounds: ((lowest x, highest x), (lowest y, highest y)) of the
-    tip, mm. as_box: a way covers the box of its ends. Corners are rounded to 0.001 mm. An empty list: straight on.
-    Raises ValueError for numbers that are not finite.
+    tip, mm. as_box: a way covers the box of its ends. riding: what stays at its own height wherever the tip is.
+    Corners are rounded to 0.001 mm. An empty list: straight on. Raises ValueError for numbers that are not finite.
     """
-    space = _Space(scene, assembly, z, beside, above, corner, keep_out, as_box)
+    space = _Space(scene, (Level(assembly, z), *riding), beside, above, corner, keep_out, as_box)
     ends = np.array([start, end], dtype=float)
-    if not (np.isfinite(ends).all() and math.isfinite(z) and not np.isnan(bounds).any()):
+    if not (np.isfinite(ends).all() and space.at_known_heights and not np.isnan(bounds).any()):
         raise ValueError("a way round needs ends, a height and bounds that are known")
     if not space.free(ends, ends).all():
         return None
@@ -75,19 +84,26 @@ def way_round(scene: Scene, assembly: Assembly, start: Point, end: Point, z: flo
 class _Space:
     """What a way at one height must keep clear of: the hulls that reach above it, and what to keep out of."""
 
-    def __init__(self, scene: Scene, assembly: Assembly, z: float, beside: float, above: float, corner: float,
+    def __init__(self, scene: Scene, levels: Sequence[Level], beside: float, above: float, corner: float,
                  keep_out: Sequence[KeepOut], as_box: bool) -> None:
-        self.assembly, self.z, self.beside, self.above, self.corner = assembly, z, beside, above, corner
+        self.levels, self.beside, self.above, self.corner = levels, beside, above, corner
         self.keep_out, self.as_box = keep_out, as_box
-        low = scene.top + scene.tolerance + above + corner - float(assembly.from_[0]) <= z + EPS
+        tops = scene.top + scene.tolerance + above + corner
+        low = np.ones(len(scene), dtype=bool)
+        for level in levels:
+            low &= tops - float(level.assembly.from_[0]) <= level.z + EPS
         self.scene = scene.take(np.flatnonzero(~low))
         kept = [Hull(k.hull.vertices, self._kept(k)) for k in keep_out]
         self.keep_scene = Scene.build([SceneSolid(0, [hull], 1e9, 0.0) for hull in kept])
 
+    @property
+    def at_known_heights(self) -> bool:
+        return all(math.isfinite(level.z) for level in self.levels)
+
     def only(self, rows: Sequence[int]) -> _Space:
         """The same with these hulls alone, and all that is to be kept out of."""
-        return _Space(self.scene.take(rows), self.assembly, self.z, self.beside, self.above, self.corner,
-                      self.keep_out, self.as_box)
+        return _Space(self.scene.take(rows), self.levels, self.beside, self.above, self.corner, self.keep_out,
+                      self.as_box)
 
     def _kept(self, keep: KeepOut) -> float:
         return keep.hull.radius + keep.reach + self.corner
@@ -98,28 +114,35 @@ class _Space:
         for row in range(len(self.scene)):
             tolerance = float(self.scene.tolerance[row])
             top = float(self.scene.top[row]) + tolerance + self.above + self.corner
-            widest = float(self.assembly.radius[self.z + self.assembly.from_ < top].max(initial=0.0))
+            widest = max(float(level.assembly.radius[level.z + level.assembly.from_ < top].max(initial=0.0))
+                         for level in self.levels)
             vertices = self.scene.vertices[row, : int(self.scene.count[row])]
             reach = widest + tolerance + self.beside + self.corner
             grown.append((vertices, float(self.scene.radius[row]) + reach))
         return grown
 
-    def _sweeps(self, start: Floats, end: Floats, margin: float) -> Sweeps:
-        level = np.full((len(start), 1), self.z)
+    def _sweeps(self, start: Floats, end: Floats, z: float, margin: float) -> Sweeps:
+        level = np.full((len(start), 1), z)
         return Sweeps(np.hstack([start, level]), np.hstack([end, level]), self.as_box, margin)
+
+    def _met(self, start: Floats, end: Floats) -> Iterator[Encounters]:
+        """What ways from start (n, 2) to end (n, 2) meet, judged like rapids, one level after the other."""
+        for level in self.levels:
+            sweeps = self._sweeps(start, end, level.z, self.corner)
+            yield encounters(self.scene, level.assembly, sweeps, self.beside, self.above)
 
     def meeting(self, start: Floats, end: Floats) -> list[int]:
         """The hulls that ways from start (n, 2) to end (n, 2) meet, judged like rapids."""
-        sweeps = self._sweeps(start, end, self.corner)
-        return sorted(set(encounters(self.scene, self.assembly, sweeps, self.beside, self.above).hull.tolist()))
+        return sorted({row for met in self._met(start, end) for row in met.hull.tolist()})
 
     def free(self, start: Floats, end: Floats) -> NDArray[np.bool_]:
         """(n,) bool: which ways from start (n, 2) to end (n, 2) are free, judged like rapids."""
         free = np.ones(len(start), dtype=bool)
-        sweeps = self._sweeps(start, end, self.corner)
-        free[encounters(self.scene, self.assembly, sweeps, self.beside, self.above).move] = False
+        for met in self._met(start, end):
+            free[met.move] = False
         axis = Assembly(np.zeros(1), np.zeros(1), ["cutter"])
-        free[encounters(self.keep_scene, axis, self._sweeps(start, end, 0.0), 0.0, 0.0).move] = False
+        kept = encounters(self.keep_scene, axis, self._sweeps(start, end, self.levels[0].z, 0.0), 0.0, 0.0)
+        free[kept.move] = False
         return free
 
 

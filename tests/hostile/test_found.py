@@ -109,3 +109,43 @@ def test_where_a_way_home_may_take_z_along_nothing_is_known_of_it_afterwards(tmp
     status, output, _ = outcome(tmp_path, program, homes)
     assert status == 0
     assert output == "G0 Z5.2\n" + program.replace("G30", "G0 Z5.2\nG30").replace("G28", "G0 Z5.2\nG28")
+
+
+POST = '[[obstacles]]\nname = "post"\nshape = "box"\ncenter = [6.0, 150.0]\nsize = [20.0, 20.0]\ntop = 18.0\n'
+
+
+@pytest.mark.parametrize("said", ["", "G98 "])
+def test_a_series_of_holes_that_begins_below_its_r_level_and_goes_on_with_a_lower_one(
+        tmp_path: Path, said: str) -> None:
+    """The first hole is led to at R40, so G98 would return to 40 from then on; the program returns to R20 after the
+    second hole, which is stated anew for that. The third returns to R40 either way and stays."""
+    head = "G0 X10 Y-10 Z2\nM3 S100\n"
+    first, second, third = f"{said}G84 X-.5 Y300 Z-4 R40 F60\n", "G89 X10 Y1 Z-3 R20 P.2\n", "X20 R40\n"
+    status, output, texts = outcome(tmp_path, head + first + second + third + "G80\nM30\n", more=POST)
+    assert status == 0, texts
+    assert output == (head + f"G0 F60 Z40.0\nG0 X-0.5 Y300.0\n{said}G84 X-0.5 Y300.0 Z-4.0 R40.0\n"
+                      f"G0 X10.0 Y1.0\nG0 Z20.0\n{said}G89 X10.0 Y1.0 Z-3.0 R20.0 P0.2\n" + third + "G80\nM30\n")
+    assert outcome(tmp_path, output, more=POST)[1] == output
+
+
+def test_another_series_behind_one_that_was_led_to_begins_as_the_program_has_it(tmp_path: Path) -> None:
+    head = "G0 X10 Y-10 Z2\nM3 S100\nG98 G84 X-.5 Y300 Z-4 R40 F60\nG80\n"
+    tail = "G0 Z2\nG89 X10 Y310 Z-3 R20 P.2\nX20 R10\nG80\nM30\n"
+    status, output, texts = outcome(tmp_path, head + tail, more=POST)
+    assert status == 0, texts
+    assert output.endswith("\nG80\n" + tail) and output != head + tail
+
+
+@pytest.mark.parametrize("still", ["G1 Z0.5", "G1 X3 Y0", "F90"])
+def test_a_cut_that_leads_nowhere_is_none_from_another_height_either(tmp_path: Path, still: str) -> None:
+    """Across the pin at 5.2 mm, and down again before the block that would cut from there; and then back again."""
+    program = f"G0 X3 Y0\nG0 Z0.5\nG0 X9 Y10\nG1 Z0.5 F60\nG0 X3 Y0\n{still}\nM30\n"
+    status, output, texts = outcome(tmp_path, program)
+    assert status == 0, texts
+    assert "\nG0 Z0.5\nG1 Z0.5 F60\n" in output and outcome(tmp_path, output)[1] == output
+
+
+def test_a_cut_that_leads_nowhere_from_a_height_that_was_raised_at_an_unknown_place(tmp_path: Path) -> None:
+    status, output, texts = outcome(tmp_path, "G0 Z0.5\nG1 Z0.5 F60\nM30\n", "")
+    assert status and not output
+    assert any("a cut that leads nowhere" in text or "where the tool is not known" in text for text in texts), texts

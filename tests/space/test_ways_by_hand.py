@@ -199,3 +199,42 @@ def test_the_places_about_a_hull_lie_outside_and_their_polygon_does_not_cut_it()
         assert shapely.distance(core, around.exterior) == pytest.approx(reach + 0.01, abs=1e-6)
         far = shapely.distance(core, shapely.points(places)).max()
         assert far <= (reach + 0.01) / math.cos(math.radians(15)) + 1e-9
+
+
+def test_what_blocked_once_is_kept_in_mind(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What blocks the straight way, and then the way round it, are both gone round together: three rounds, no more."""
+    rounds = []
+    among = ways._among
+
+    def counted(space: Any, *rest: Any) -> Any:
+        rounds.append(len(space.scene))
+        assert len(rounds) < 9, "it goes round in circles"
+        return among(space, *rest)
+
+    monkeypatch.setattr(ways, "_among", counted)
+    found = find(scene(BLOCK, box((100, 90), (60, 20)), box((100, 0), (200, 60))), as_box=True)
+    assert found == [(62.99, 107.01), (137.01, 107.01)]
+    assert rounds == sorted(rounds) and rounds[0] == 0
+
+
+# The shoe of 30 mm from the axis rides at 10 mm: what ends at 10 - 3 (above, tolerance, corner) or lower passes.
+SHOE = ways.Level(Assembly([0.0], [30.0], ["shoe"]), 10.0)
+
+
+@pytest.mark.parametrize(
+    ("top", "z", "corners"),
+    [
+        # however high the tip is, the shoe keeps 30 + 3 mm away from what is taller than 7
+        (50.0, 20.0, [(56.99, 108.01), (143.01, 108.01)]),
+        (50.0, 500.0, [(56.99, 108.01), (143.01, 108.01)]),
+        (7.001, 20.0, [(56.99, 108.01), (143.01, 108.01)]),
+        # the shoe passes over it; the tip only from 7 + 3 mm on
+        (7.0, 10.0, []), (7.0, 9.999, [(82.99, 82.01), (117.01, 82.01)]),
+    ],
+)
+def test_what_rides_at_its_own_height_is_carried_along(top: float, z: float, corners: Way) -> None:
+    assert find(scene(BLOCK, top=top), z=z, as_box=True, riding=[SHOE]) == corners
+    assert find(scene(BLOCK, top=top), z=z, start=(60.0, 60.0), as_box=True, riding=[SHOE]) == (
+        None if len(corners or []) and corners[0][0] == 56.99 else [(82.99, 82.01), (117.01, 82.01)] if corners else [])
+    with pytest.raises(ValueError):
+        find(scene(BLOCK), riding=[ways.Level(SHOE.assembly, math.inf)])
