@@ -54,9 +54,11 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
                         "write G98 or G99 before the cycle")
         need = max(need, doubt)
     lifted: Coordinate = plan.actual
-    corners, rise = _way_round(plan, item, need) if doubt is None else ([], None)
+    corners, rise = _way_round(plan, item, need)
     if corners:
         lifted = plan.actual
+        if rise is None and doubt is not None and isinstance(lifted, Decimal):
+            rise = pen.exactly(2, lifted, lifted)  # one reading has the tool lower
         texts += [rise] if rise else []
     elif need == inf:
         plan._too_high(item, need)
