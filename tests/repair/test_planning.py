@@ -335,7 +335,7 @@ REFUSED = {
         " obstacle"),
     "between the holes of a cycle": (
         "G0 Z5\nG98 G81 X20 Y100 Z-5 R2 F100\nX200\nG80\nM30\n", KNOWN + NARROW.format(22.999),
-        3, 3, "it needs a height of 23.000 mm, the machine ends at 22.999 mm, and there is no way round; lower"
+        3, 3, "it needs a height of 23 mm, the machine ends at 22.999 mm, and there is no way round; lower"
         " or move the"
         " obstacle"),
     "a bad height in an expression out of nowhere": (
