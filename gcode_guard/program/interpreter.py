@@ -210,8 +210,7 @@ class Interpreter:
             raise NotUnderstood(f"a {word.letter} code is given by an expression", "write the code as a number")
         code = CODES.get(name)
         if code is None:
-            raise NotUnderstood(f"{shown} is not known",
-                                f'if it moves nothing on this machine, add "{shown}" to program.harmless')
+            raise NotUnderstood(f"{shown} is not known", _advice_for(shown, word))
         if code.status == REFUSED:
             raise NotUnderstood(f"{shown} ({code.about}) is not followed", "export the program without it")
         if code.group in groups:
@@ -380,3 +379,11 @@ def left_behind(state: State, rules: Rules) -> list[str]:
     if changed:
         left.append(f"work offsets that it set itself ({', '.join(changed)})")
     return left
+
+
+def _advice_for(shown: str, word: Word) -> str:
+    """What helps with an unknown code. Those of G below 100 are motion, planes and offsets on one control or another,
+    and M codes are whole numbers: the setup takes no others as harmless."""
+    if word.value >= (100 if word.letter == "G" else 0) and (word.letter == "G" or word.value == int(word.value)):
+        return f'if it moves nothing on this machine, add "{shown}" to program.harmless'
+    return "export the program without it"

@@ -107,6 +107,9 @@ def test_a_harmless_code_takes_its_words_with_it() -> None:
     found = read("M101 P1 Q2 X3\nG0 X5 M101 P3\nM101\n", harmless=frozenset({"M101"}))
     assert found.path == [(R, (5, 0, 50))] and found.effects == ["M101"] * 3
     refused("M101\n", 'add "M101" to program.harmless')
+    refused("G101.5\n", 'add "G101.5" to program.harmless')
+    for code in ("G77", "G0.5", "G-1", "M3.5"):  # the setup takes none of these as harmless
+        refused(f"{code}\n", f"{code} is not known", "export the program without it")
     refused("M101 N5\n", "N stands behind", harmless=frozenset({"M101"}))
 
 
