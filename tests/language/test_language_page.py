@@ -176,6 +176,8 @@ LOGGED = {
     "initial level": "G99 G81 X10 Y5 Z-5 R2\nG98 X20\n",
     "path blending": "G64\n",
     "left over": "G0 X5\n",
+    "cutter only": "G0 X5\n",
+    "not checked": "G0 X5\n",
     "left behind": "G91\n",
     "tool": "T1\n",
     "line 2": "M0\n",
@@ -189,7 +191,7 @@ def test_an_assumption_of_the_page_stands_in_the_log(about: str, setup: Path) ->
     assumed = run("F100\n" + LOGGED[about], setup).records("assumption")
     assert about in {record["about"] for record in assumed}
     said = run("F100 G94 G90.1 G98\nG0 X5\nG91.1 G90\n", setup).records("assumption")
-    assert {record["about"] for record in said} == {"left over"}
+    assert {record["about"] for record in said} == {"left over", "cutter only", "not checked"}
 
 
 def test_what_was_written_too_high_to_know_stands_in_the_log(tmp_path: Path) -> None:
