@@ -105,21 +105,21 @@ class Totals:
         for found in self.close_cuts.values():
             name = names[found.obstacle]
             what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
-            yield Finding(found.line, "close", f"{what} inside the clearance of \"{name}\" without contact", name,
-                              found.depth, first_of=found.count)
+            yield Finding(found.line, "close", f"{what} inside the clearance of \"{name}\"{found.more} without contact",
+                              name, found.depth, first_of=found.count)
         for found in self.spoiled.values():
             name = names[found.obstacle]
             what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
-            yield Finding(found.line, "close", f"{what} into \"{name}\", which is sacrificial", name, found.depth,
-                          first_of=found.count)
+            yield Finding(found.line, "close", f"{what} into \"{name}\"{found.more}, which is sacrificial", name,
+                              found.depth, first_of=found.count)
         for axis, found in self.outside.items():
             yield Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
                               f" {found.part}, which is {length_up(found.depth, self.units)} too far", None,
                               found.depth, "place the work elsewhere, or mend machine.reach", found.count)
         for found in self.brushed.values():
             name = names[found.obstacle]
-            yield Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"", name, found.depth,
-                              first_of=found.count)
+            yield Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"{found.more}", name,
+                              found.depth, first_of=found.count)
 
     def _depth(self, found: ContactSum) -> str:
         """How deep the deepest is, and with what."""

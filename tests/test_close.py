@@ -64,3 +64,10 @@ def test_a_cut_into_what_is_sacrificial_passes_and_is_told(tmp_path: Path) -> No
 def test_an_upright_rapid_says_how_much_too_low_it_is(tmp_path: Path, program: str,
                                                        found: list[tuple[int, Any]]) -> None:
     assert close(program, tmp_path) == found
+
+
+def test_the_one_message_about_many_cuts_names_their_lines(tmp_path: Path) -> None:
+    program = "G0 X82.01 Y0\nG1 Z-1 F100\nG1 X50\nG1 X82.01\nG1 X50\n"
+    came = run(program, write_bench(tmp_path, BENCH))
+    assert [(record["line"], record["text"]) for record in came.records("finding")] == [
+        (2, '4 cuts come inside the clearance of "clamp" (lines 2, 3, 4, 5) without contact')]
