@@ -134,8 +134,8 @@ def main() -> None:
         write(folder, f"relief-{millions}m.nc", program(relief(), millions * 1_000_000))
     write(folder, "comments-1m.nc", program(commented(), 1_000_000))
     write(folder, "arcs-300k.nc", program(arcs(), 300_000))
-    write(folder, "clipping-100k.nc", program(clipping(100), 100_000))
-    write(folder, "clipping-often-100k.nc", program(clipping(10), 100_000))
+    write(folder, "clipping-1m.nc", program(clipping(100), 1_000_000))
+    write(folder, "clipping-often-1m.nc", program(clipping(10), 1_000_000))
     write(folder, "drilling-100k.nc", drilling(100_000))
     for count in (12, 1000):
         (folder / f"bench-{count}.toml").write_text(bench(count))
