@@ -274,17 +274,16 @@ def _move_of(hit: Hit) -> int:
 def round_arcs(moves: Moves, bent: Integers) -> tuple[Floats, Floats]:
     """The boxes round the moves, (n, 3) corners, where the rows `bent` are arcs: these take their whole circle."""
     low, high = moves.low.copy(), moves.high.copy()
-    centre = np.where(np.isnan(moves.centre[bent]), 0.0, moves.centre[bent])
-    reach = np.zeros(len(bent))
-    for plane, axes in ((17, (0, 1)), (18, (0, 2)), (19, (1, 2))):
-        mine = moves.plane[bent] == plane
-        for ends in (moves.start[bent], moves.end[bent]):
-            away = np.hypot(*(ends[mine, axis] - centre[mine, axis] for axis in axes))
-            reach[mine] = np.maximum(reach[mine], away)
-        for axis in axes:
-            rows = bent[mine]
-            low[rows, axis] = centre[mine, axis] - reach[mine]
-            high[rows, axis] = centre[mine, axis] + reach[mine]
+    planes = moves.plane[bent]
+    for plane in different(planes):
+        rows = bent[planes == plane]
+        axes = {17: (0, 1), 18: (0, 2), 19: (1, 2)}[plane]
+        centre = [np.nan_to_num(moves.centre[rows, axis]) for axis in axes]
+        reach = np.maximum(*(np.hypot(*(ends[rows, axis] - middle for axis, middle in zip(axes, centre, strict=True)))
+                             for ends in (moves.start, moves.end)))
+        for axis, middle in zip(axes, centre, strict=True):
+            low[rows, axis] = middle - reach
+            high[rows, axis] = middle + reach
     room = SAGITTA * 2  # for chords: beside the arc, below it, and for the last bits of the roots above
     low[bent] -= room
     high[bent] += room

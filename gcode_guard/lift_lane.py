@@ -38,12 +38,13 @@ class Lifting(Protocol):
 @dataclass(slots=True)
 class _Change:
     """What becomes of a block: its row and line within the stretch, the height it was programmed at (mm), the height
-    that it must reach (mm), and the rows that ask for that."""
+    that it must reach (mm), whether by a rise before it, and the rows that ask for that."""
 
     row: int
     number: int
     programmed: float
     need: float
+    put_in: bool
     bad: list[int]
 
 
@@ -66,7 +67,8 @@ class Lifts:
         clips, contact, upright = examined.clips[rows], examined.contact[rows], columns.upright[rows]
         # An upright rapid that only comes inside the clearance may stay (promise 1).
         self._bad = clips & (~upright | contact)
-        rapids = Rapids(self._first, upright, stretch.worded("Z", stretch.rows[rows]),
+        lines_of = stretch.rows[rows]
+        rapids = Rapids(self._first, upright, stretch.worded("Z", lines_of), ~stretch.worded("F", lines_of),
                         np.where(self._bad, examined.needed[rows], -inf), columns.end[rows, 2])
         self._levels = levels_of(rapids, mender.headroom.ceiling(stretch.before.tool))
         bad_runs = np.logical_or.reduceat(self._bad, self._first)
@@ -108,20 +110,22 @@ class Lifts:
     def _run_of(self, places: Integers) -> Integers:
         return np.searchsorted(self._first, places, side="right") - 1
 
-    def _changes(self, places: Integers, programmed: np.ndarray, need: np.ndarray,
+    def _changes(self, places: Integers, need: np.ndarray, put_in: np.ndarray,
                  bad: Sequence[list[int]]) -> list[_Change]:
-        rows = self._rows[places]
-        columns = (rows, self._stretch.rows[rows], programmed[rows], need)
-        return [_Change(*change) for change in zip(*(column.tolist() for column in columns), bad, strict=True)]
+        rows, columns = self._rows[places], self._stretch.moves
+        # A block that goes up or down alone is programmed at the height where it ends.
+        programmed = np.where(columns.upright[rows], columns.end[rows, 2], columns.low[rows, 2])
+        values = (rows, self._stretch.rows[rows], programmed, need, put_in)
+        return [_Change(*change) for change in zip(*(value.tolist() for value in values), bad, strict=True)]
 
     def _raises_of(self) -> dict[int, list[_Change]]:
-        """The words that are raised, by run."""
+        """The words that are raised and the rises put in, by run."""
         levels = self._levels
         raised = np.flatnonzero(levels.raised & self.fits[levels.run])
         bad = np.flatnonzero(self._bad)
         at = np.searchsorted(levels.first, bad, side="right") - 1
         by_level = _grouped(at, self._rows[bad])
-        changes = self._changes(levels.first[raised], self._stretch.moves.end[:, 2], levels.need[raised],
+        changes = self._changes(levels.at[raised], levels.need[raised], levels.put_in[raised],
                                 [by_level[level] for level in raised.tolist()])
         found: dict[int, list[_Change]] = {}
         for run, change in zip(levels.run[raised].tolist(), changes, strict=True):
@@ -136,7 +140,7 @@ class Lifts:
         places = self._last[runs]
         bad = [[row] if bad else [] for row, bad in zip(self._rows[places].tolist(), self._bad[places].tolist(),
                                                         strict=True)]
-        changes = self._changes(places, self._stretch.moves.low[:, 2], levels.need[last[runs]], bad)
+        changes = self._changes(places, levels.need[last[runs]], levels.put_in[last[runs]], bad)
         return dict(zip(runs.tolist(), changes, strict=True))
 
     def take(self, run: int) -> None:
@@ -153,7 +157,7 @@ class Lifts:
             mender.tell_close(int(stretch.moves.line[row]), *in_the_way(self._hits[row]))
 
     def _lift(self, raises: list[_Change], descent: _Change | None) -> None:
-        """Raises words, and comes down where the run ends at the level of the last of them."""
+        """Raises words or puts in rises, and comes down where the run ends at the level of the last of them."""
         stretch, texts = self._stretch, self._texts
         over: set[int] = set()
         for change in raises:
@@ -161,11 +165,18 @@ class Lifts:
             over |= obstacles
             word, level = texts.rise(change.need)
             raw = stretch.raw(change.number)
-            self._edit(change, raw, [texts.raised(raw, word)], "lift", obstacles, level)
-        if descent is not None:
-            raw, z = stretch.raw(descent.number), int(stretch.places[2, descent.number + 1])
-            down = texts.down(stretch.place.scale.length(z), raw)
-            # A block that only comes down again changes for what the run was raised over.
+            if change.put_in:
+                new, kind = [texts.alone(word, raw), raw], "split"
+            else:
+                new, kind = [texts.raised(raw, word)], "lift"
+            self._edit(change, raw, new, kind, obstacles, level)
+        if descent is None:
+            return
+        raw, z = stretch.raw(descent.number), int(stretch.places[2, descent.number + 1])
+        down = texts.down(stretch.place.scale.length(z), raw)
+        if descent.row == change.row:
+            new.append(down)
+        else:  # a block that only comes down again changes for what the run was raised over
             self._edit(descent, raw, [raw, down], "split", self._obstacles(descent) or over, level)
 
     def _obstacles(self, change: _Change) -> set[int]:

@@ -54,8 +54,16 @@ def beyond(moves: Moves, box: Box) -> list[Beyond]:
 def _wide_arcs(moves: Moves, low: Floats, high: Floats) -> NDArray[np.intp]:
     """The rows of arcs whose whole circle does not lie within a box; none whose place is not known."""
     arcs = np.flatnonzero((moves.kind == Kind.ARC_CW) | (moves.kind == Kind.ARC_CCW))
-    if not len(arcs):
-        return arcs
+    if not len(arcs) or _all_within(moves, arcs, low, high):
+        return arcs[:0]
     least, most = round_arcs(moves, arcs)
     ends = np.concatenate((moves.start[arcs], moves.end[arcs]), axis=1)
     return arcs[((least[arcs] < low) | (most[arcs] > high)).any(axis=1) & np.isfinite(ends).all(axis=1)]
+
+
+def _all_within(moves: Moves, arcs: NDArray[np.intp], low: Floats, high: Floats) -> bool:
+    """Whether circles as wide as the widest of some arcs, round all of their centres, lie within a box: a first look
+    that costs little. The sum of the ways along the axes is no less than a radius."""
+    middle = moves.centre[arcs]
+    widest = max(float(np.abs(ends[arcs] - middle).sum(axis=1).max()) for ends in (moves.start, moves.end)) + OUTSIDE
+    return bool((middle.min(axis=0) - widest >= low).all() and (middle.max(axis=0) + widest <= high).all())

@@ -1,8 +1,9 @@
 """Runs that are mended by raising Z words that stand there, planned many at once, as the planner does one by one.
 
 Such a run goes up and down by blocks of their own, and across at the level that the last of them set. A Z word is
-raised to what the ways across at its level need; what was raised to the end comes down behind the last block. There
-is no other repair of such a run that raises less. Every other shape is left to the planner.
+raised to what the ways across at its level need; where the run begins without one, a rise is put in before the first
+way that needs it. What was raised to the end comes down behind the last block. There is no other repair of such a run
+that raises less. Every other shape is left to the planner.
 """
 
 from __future__ import annotations
@@ -28,13 +29,15 @@ _PLAIN_Z = re.compile(rb"[Zz][+-]?(?:\d+\.?\d*|\.\d+)(?=[ \t]*[A-Za-z\r\n])")
 class Rapids:
     """The rapids (k,) of some runs, one run after the other.
 
-    begins (r,): the first rapid of each run. upright, with_z (k,) bool: goes up or down alone, and has a Z word.
-    need (k,) mm: the height that a rapid needs which must be lifted, -inf for the others. end (k,) mm: where it ends.
+    begins (r,): the first rapid of each run. upright, with_z, bare (k,) bool: goes up or down alone, has a Z word, has
+    nothing but G0 and coordinates. need (k,) mm: the height that a rapid needs which must be lifted, -inf for the
+    others. end (k,) mm: where it ends.
     """
 
     begins: Integers
     upright: np.ndarray
     with_z: np.ndarray
+    bare: np.ndarray
     need: Floats
     end: Floats
 
@@ -43,20 +46,23 @@ class Rapids:
 class Levels:
     """The levels (s,) at which some rapids run, and what is to be done about them.
 
-    first (s,): the rapid that sets it. run (s,): its run. need (s,) mm: the height that what follows at it needs.
-    raised (s,) bool. fits (r,) bool: the runs that are mended by it.
+    first (s,): the rapid that sets it, or that begins the run. run (s,): its run. need (s,) mm: the height that what
+    follows at it needs. raised, put_in (s,) bool: is another one now, and by a rise that is put in. at (s,): the rapid
+    whose block changes for that. fits (r,) bool: the runs that are mended by it.
     """
 
     first: Integers
     run: Integers
     need: Floats
     raised: np.ndarray
+    put_in: np.ndarray
+    at: Integers
     fits: np.ndarray
 
 
 def levels_of(rapids: Rapids, ceiling: float) -> Levels:
     """What becomes of the runs. One fits where nothing is slanted, what goes up or down alone need not be lifted,
-    everything that must be comes behind a Z word, and no height is above `ceiling`."""
+    everything that must be comes behind a Z word or a bare block, and no height is above `ceiling`."""
     bad = rapids.need > -np.inf
     wrong = rapids.with_z & ~rapids.upright
     wrong |= bad & rapids.upright
@@ -65,10 +71,14 @@ def levels_of(rapids: Rapids, ceiling: float) -> Levels:
     first = np.flatnonzero(sets)
     run = np.searchsorted(rapids.begins, first, side="right") - 1
     need = np.maximum.reduceat(rapids.need, first)
-    raised = rapids.upright[first] & (need > rapids.end[first]) & (need <= ceiling) & (need < np.inf)
+    meets = np.flatnonzero(bad)
+    put_in = (need > -np.inf) & ~rapids.upright[first]
+    at = first.copy()
+    at[put_in] = meets[np.searchsorted(meets, first[put_in])]
+    raised = (need > rapids.end[at]) & (need <= ceiling) & (need < np.inf) & (rapids.bare[at] | ~put_in)
     fits = ~np.logical_or.reduceat(wrong, rapids.begins)
     fits[run[(need > -np.inf) & ~raised]] = False
-    return Levels(first, run, need, raised, fits)
+    return Levels(first, run, need, raised, put_in, at, fits)
 
 
 @dataclass(slots=True)
@@ -136,11 +146,19 @@ class Texts:
             self._raised[raw, text] = found
         return found
 
+    def alone(self, word: str, like: bytes) -> bytes:
+        """A line with nothing but this word, with the line end of the raw line `like`."""
+        return (self._own.pen.rapid(word) + _ending(like)).encode("latin-1")
+
     def down(self, z: Decimal, like: bytes) -> bytes:
         """A line that comes down to `z` (mm), with the line end of the raw line `like`."""
-        ending = "\r\n" if like.endswith(b"\r\n") else "\n"
+        ending = _ending(like)
         found = self._own.downs.get((z, ending))
         if found is None:
             pen = self._own.pen
             found = self._own.downs[z, ending] = (pen.rapid(pen.exactly(2, z, None)) + ending).encode("latin-1")
         return found
+
+
+def _ending(raw: bytes) -> str:
+    return "\r\n" if raw.endswith(b"\r\n") else "\n"

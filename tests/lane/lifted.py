@@ -94,7 +94,10 @@ def run(hand: Hand, odd: float) -> None:
     level = rng.choice([2.0, 5.0, 5.0, 5.0, 8.0, 40.0])
     kind = rng.random()
     again = "" if hand.modal else hand.rapid
-    if kind > odd:
+    if kind > odd and rng.random() < 0.2:
+        hand.block("G1", Z=level)
+        again = hand.rapid
+    elif kind > odd:
         hand.block(hand.rapid, Z=level)
     else:
         _odd(hand, level)
