@@ -15,10 +15,9 @@ from .program.lane import Stretch
 from .program.moves import Integers
 from .repair.edits import Edit
 from .repair.raising import Rapids, Texts, levels_of
-from .repair.write import Style
+from .repair.write import STYLED_RUNS, Style
 from .setup.model import Setup
 
-STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
 Spans = tuple[Integers, Integers]  # where each run begins, and where it ends (not included): (r,) places
 
 

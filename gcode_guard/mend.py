@@ -9,7 +9,6 @@ from math import inf
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
 from .lengths import length
-from .lift_lane import STYLED_RUNS
 from .mend_lane import StretchMender, stand
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, different, table
@@ -20,7 +19,7 @@ from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
 from .repair.run import Leg, Run, Runs, taken_height
 from .repair.series import Series
-from .repair.write import Style
+from .repair.write import STYLED_RUNS, Style
 from .rules import ceiling, reach_box
 from .totals import Totals, add
 

@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import cached_property
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
-from .lift_lane import STYLED_RUNS, Lifts
 from .program.block import split_ending
 from .program.lane import Stretch
 from .program.lane_holes import HoleStretch
-from .program.moves import Kind, Move, Moves, Step, different, table
+from .program.moves import Integers, Kind, Move, Moves, Step, different, table
 from .program.state import known
 from .reach import beyond
 from .repair.edits import Draft, Edit
 from .repair.run import Leg, Run, Runs, is_plain
 from .repair.surgery import STOPS
-from .repair.write import Style
+from .repair.write import STYLED_RUNS, Style
 from .rules import reach_box
 from .setup.model import Setup
 from .totals import Totals
+
+if TYPE_CHECKING:
+    from .lift_lane import Lifts
 
 
 class Mending(Protocol):
@@ -108,7 +110,7 @@ class StretchMender:
         clips = stretch.rows[np.flatnonzero(examined.clips & rapid)]
         bad = different(run_of[np.searchsorted(lines, clips)])
         begins, ends = (np.searchsorted(run_of, bad, side=side) for side in ("left", "right"))
-        lifts = Lifts(self.mender, stretch, examined, self._hits, lines, (begins, ends)) if bad else None
+        lifts = self._lifts(lines, (begins, ends)) if bad else None
         looked_at = different(run_of)[: max(0, STYLED_RUNS - self.mender.styled)]
         places = {run: place for place, run in enumerate(bad)}
         for run in sorted({*bad, *looked_at}):
@@ -122,6 +124,11 @@ class StretchMender:
         if lifts is not None:
             self.edits = lifts.edits()
         self.mender.carry = None
+
+    def _lifts(self, lines: Integers, spans: tuple[Integers, Integers]) -> Lifts:
+        from .lift_lane import Lifts  # most programs need none of it
+
+        return Lifts(self.mender, self.stretch, self.examined, self._hits, lines, spans)
 
     def _look_at(self, lines: list[int]) -> None:
         """Looks at how a run is written, as far as that is wanted still."""

@@ -9,7 +9,7 @@ from pathlib import Path
 from tests.bench import make
 
 NEEDLESS = ("pydantic", "pygcode", "numpy.ma", "rtree", "shapely", "networkx", "rich", "jinja2", "tomlkit",
-            "watchfiles")
+            "watchfiles", "gcode_guard.lift_lane", "gcode_guard.repair.planner")
 CODE = f"""
 import sys
 from gcode_guard.cli import main

@@ -24,6 +24,7 @@ DECIMALS = {"G20": 4, "G21": 3}
 # What the arithmetic of needed heights may be off by, in mm: not a reason to go up one more digit.
 NOISE = Decimal("1e-8")
 FINEST = 7  # digits behind the point
+STYLED_RUNS = 200  # so many runs are looked at for how the program writes, and every one that is mended
 
 
 @dataclass(slots=True, frozen=True)

@@ -62,7 +62,9 @@ def relief(folder: Path, millions: int) -> Path:
 
 def call(*arguments: str | Path) -> tuple[float, float]:
     """Runs a Python process to its end: seconds on the processor, and its peak memory in MB."""
-    process = subprocess.Popen([sys.executable, *map(str, arguments)], cwd=ROOT, stderr=subprocess.DEVNULL)
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    process = subprocess.Popen([sys.executable, *map(str, arguments)], cwd=ROOT, stderr=subprocess.DEVNULL,
+                               env=environment)
     _, status, usage = os.wait4(process.pid, 0)
     assert os.waitstatus_to_exitcode(status) == 0
     return usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
