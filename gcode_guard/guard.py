@@ -186,6 +186,7 @@ class _Work:
             self._tell(Finding(problem[0], "not-understood", problem[1], advice=problem[2]))
         rules = rules_of(self.setup, facts, self.tool)
         self.facts, self.rules, self.known = facts, rules, Known(facts)
+        self.mender.rules = rules
         reader = self._reader(self.source)
         copier = _Copier(self.source, self.output, self.diff)
         held: dict[int, Edit] = {}

@@ -13,6 +13,7 @@ from .program.state import ANYWHERE
 from .repair.run import Run
 from .rules import ceiling as ceiling_of
 from .setup.model import Setup, Tool
+from .space.times import Profile
 
 if TYPE_CHECKING:
     from .repair.limits import Limits
@@ -35,6 +36,14 @@ class Headroom:
 
         return WaysRound(self.judge)
 
+    @cached_property
+    def profile(self) -> Profile | None:
+        """How fast the axes are; None where the setup gives no rates and accelerations."""
+        machine = self.setup.machine
+        if machine.rapid_rate is None or machine.acceleration is None:
+            return None
+        return Profile(machine.rapid_rate, machine.acceleration)
+
     def limits(self, run: Run) -> Limits:
         """What there is for mending a run with, mm."""
         from .repair.limits import Limits
@@ -50,6 +59,8 @@ class Headroom:
             limits.everything = max(limits.everything, floor)
         limits.units = self.setup.units
         limits.level = lambda move: float(self.judge.needed(table([move]))[0])
+        if self.profile is not None:
+            limits.seconds = self.profile.seconds
         if self.ways.possible:
             limits.way_round = self.ways.at
             limits.past_shoe = self.ways.past_shoe

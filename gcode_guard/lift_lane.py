@@ -72,12 +72,12 @@ class Lifts:
         self._levels = levels_of(rapids, mender.headroom.ceiling(stretch.before.tool))
         bad_runs = np.logical_or.reduceat(self._bad, self._first)
         self.fits = self._last + 1 - self._first == spans[1] - spans[0]
-        self.fits &= ~bad_runs | self._curable(bad_runs, contact)
+        self.fits &= ~bad_runs | self._curable(bad_runs, contact, rapids)
         self._raises = self._raises_of()
         self._descents = self._descents_of()
         self._close = _grouped(self._run_of(np.flatnonzero(clips & ~self._bad)), rows[clips & ~self._bad])
 
-    def _curable(self, bad_runs: np.ndarray, contact: np.ndarray) -> np.ndarray:
+    def _curable(self, bad_runs: np.ndarray, contact: np.ndarray, rapids: Rapids) -> np.ndarray:
         """(r,) bool: the runs that higher Z words mend, and for which no other repair could be chosen."""
         mender, levels, tool = self._mender, self._levels, self._stretch.before.tool
         machine = mender.setup.machine
@@ -86,8 +86,12 @@ class Lifts:
                 or mender.headroom.undercut(tool):
             return np.zeros_like(curable)
         if machine.rapid_rate is not None and machine.acceleration is not None:
-            # Between two levels that are raised it may be faster to stay up.
-            curable &= np.bincount(levels.run[levels.raised], minlength=len(curable)) <= 1
+            # Between two levels that are raised it may be faster to stay up, and at a lower one before them to go up.
+            raised = np.flatnonzero(levels.raised)
+            worded = np.cumsum(rapids.upright[levels.first] & rapids.with_z[levels.first])
+            before = worded - np.append(0, worded)[np.searchsorted(levels.run, levels.run)]
+            curable &= np.bincount(levels.run[raised], minlength=len(curable)) <= 1
+            curable[levels.run[raised[before[raised] > 1]]] = False
         for need in set(levels.need[levels.raised].tolist()):
             if not need <= self._texts.rise(need)[1] <= mender.headroom.ceiling(tool):
                 curable[levels.run[levels.need == need]] = False

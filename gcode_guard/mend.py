@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
+from typing import TYPE_CHECKING
 
 from .headroom import Headroom
 from .judge import Examined, Hit, Judge, in_the_way
@@ -12,7 +14,7 @@ from .lengths import length
 from .mend_lane import StretchMender, stand
 from .program.lane import Stretch
 from .program.moves import Kind, Move, Moves, Step, different, table
-from .program.state import Coordinate, bounds, known
+from .program.state import Coordinate, Rules, bounds, known
 from .reach import beyond
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
@@ -22,6 +24,9 @@ from .repair.series import Series
 from .repair.write import STYLED_RUNS, Style
 from .rules import ceiling, reach_box
 from .totals import Totals, add
+
+if TYPE_CHECKING:
+    from .quickest import Quickest
 
 BATCH = 4000  # steps; a batch ends with the next run that ends
 
@@ -53,6 +58,7 @@ class Mender:
         self.highest_written = -inf
         self.first_run = True
         self.series = Series()
+        self.rules: Rules | None = None
         self.calls: dict[int, set[int]] = {}
         self.styled = 0
 
@@ -294,6 +300,15 @@ class Mender:
 
     # Runs -----------------------------------------------------------------------------------------------------
 
+    @cached_property
+    def quickest(self) -> Quickest:
+        """What plans the runs."""
+        from .quickest import Quickest
+
+        planner = Quickest(self.judge, self.headroom)
+        planner.rules = self.rules
+        return planner
+
     def run(self, run: Run, drafts: dict[int, Draft]) -> None:
         assert run.start is not None
         actual = run.start[2]
@@ -310,14 +325,13 @@ class Mender:
         if self._ends_inside(run):
             return
         from .repair.limits import Stuck, trouble_of  # most programs need none of it
-        from .repair.planner import Plan
 
-        plan = Plan(run, self.style, self.headroom.limits(run), actual, drafts, restate=restate)
         try:
-            left = plan.carry_out()
+            planned = self.quickest.plan(run, self.style, actual, drafts, restate)
         except Stuck as stuck:
             self._trouble(trouble_of(stuck, run))
             return
+        plan, left = planned.plan, planned.left
         plan.name_obstacles()
         if plan.begun_at is not None:
             self.series.begun_at = plan.begun_at

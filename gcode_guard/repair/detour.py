@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 
 from ..program.moves import Move
 from ..program.state import Coordinate, Position, Span, known
+from .limits import Corners
 from .run import Item, finite, lowest
 from .surgery import axis_words, text_of
 
 if TYPE_CHECKING:
     from .planner import Plan
-
-Corners = list[tuple[float, float]]
 
 
 def lead_round(plan: Plan, item: Item, need: float) -> bool:
@@ -38,9 +37,15 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
         corners = plan.limits.faster_round(move, float(plan.actual), need)
     if not corners:
         return False
+    write_round(plan, item, corners, [rise] if rise else [])
+    return True
+
+
+def write_round(plan: Plan, item: Item, corners: Corners, rise: list[str]) -> None:
+    """Writes a way round by these corners, behind a rise if there is one, and down to where the block ends."""
     plan._may_edit(item, taken_apart=True)
     plan._can_write(item, item.step.after)
-    pieces = [[rise]] if rise else []
+    pieces = [rise] if rise else []
     places = written(corners)
     pieces += words_to(plan, item, places)
     pieces.append(_last_leg(plan, item, places[-1]))
@@ -50,7 +55,6 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
     plan._write_pieces(item, pieces)
     draft = plan.draft(item)
     draft.kind, draft.level = "detour", finite(level)
-    return True
 
 
 def way_where_no_lift_helps(plan: Plan, item: Item, move: Move, need: float,

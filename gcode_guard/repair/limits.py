@@ -14,6 +14,7 @@ from .edits import Trouble
 from .run import Item, Run
 from .surgery import axis_words
 
+Corners = list[tuple[float, float]]
 ADVICE_HIGH = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
                " everything")
 
@@ -37,6 +38,7 @@ class Limits:
     `past_shoe` likewise with the height that the tip needs there, for a shoe that stays with the gantry, given the
     height at which the tool stands and the ceiling;
     `faster_round` likewise for a rapid at its height, where that takes less time than a lift to the other height.
+    `seconds` gives the time of a rapid by its way along X, Y and Z, mm; None where that is not known.
     """
 
     ceiling: float = inf
@@ -47,9 +49,10 @@ class Limits:
     units: Units = "mm"
     """In which lengths are told."""
     level: Callable[[Move], float] | None = None
-    way_round: Callable[[Move, float], list[tuple[float, float]] | None] | None = None
-    past_shoe: Callable[[Move, float, float], tuple[list[tuple[float, float]], float] | None] | None = None
-    faster_round: Callable[[Move, float, float], list[tuple[float, float]] | None] | None = None
+    way_round: Callable[[Move, float], Corners | None] | None = None
+    past_shoe: Callable[[Move, float, float], tuple[Corners, float] | None] | None = None
+    faster_round: Callable[[Move, float, float], Corners | None] | None = None
+    seconds: Callable[[float, float, float], float] | None = None
 
     def need_from_high(self, item: Item, actual: Coordinate) -> float:
         """The height that a slope needs out of one that is only known to be high: it may come down anywhere."""

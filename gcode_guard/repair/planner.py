@@ -13,6 +13,8 @@ from math import inf
 from ..lengths import length, length_up
 from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
+from .choices import Choice, literal_z
+from .chosen import carry_out as carry_choice_out
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
@@ -28,6 +30,7 @@ class Plan:
     """The planning of one run. `actual` is where the tool stands in the mended program, nominal unless raised.
 
     `drafts` holds the pieces of blocks by the identity of their step: several runs may meet in one block.
+    `choices`: what blocks are to do, by the place of their item; the others do what they need.
     `restate`: the cycle that ends the run is to be stated anew; `begun_at` is where a cycle that was begins, mm.
     """
 
@@ -37,6 +40,7 @@ class Plan:
     actual: Coordinate
     drafts: dict[int, Draft] = field(default_factory=dict)
     pending_motion: Step | None = None
+    choices: dict[int, Choice] = field(default_factory=dict)
     restate: bool = False
     begun_at: Decimal | None = None
 
@@ -47,7 +51,10 @@ class Plan:
             last = place == len(self.run.items) - 1
             if item.need == inf and item.crosses and item.whole:
                 self._too_high(item, inf)
-            if item.kind == "plain":
+            if place in self.choices:
+                carry_choice_out(self, item, self.choices[place], place)
+                self._blame(item, place)
+            elif item.kind == "plain":
                 self._plain(item, follow, last, place)
                 if follow > -inf:
                     self._blame(item, place)
@@ -143,15 +150,12 @@ class Plan:
         comes_free = lowest(self.actual) < self.limits.rise_from <= lowest(end) and item.need == -inf and not stays_up
         if want > lowest(end) and comes_free:
             self._reach(item, end, place)  # an undercut tool: what follows is mended from where it is free
-        elif want > lowest(end) and self._literal_z(item):
+        elif want > lowest(end) and literal_z(item):
             self._raise_word(item, want)
         elif want > lowest(end) and (item.need > -inf or (stays_up and self.actual != end)):
             raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
         else:
             self._reach(item, end, place)
-
-    def _literal_z(self, item: Item) -> bool:
-        return axis_words(item.step.block)["Z"].literal and not item.step.frozen
 
     def _raise_word(self, item: Item, want: float) -> None:
         text, reached = self._rise_text(item, item.step.after, want)
@@ -166,7 +170,7 @@ class Plan:
         if item.step.after.distance == "G91" and self.actual != start[2]:
             if isinstance(end, Span) or isinstance(self.actual, Span):
                 raise Stuck(item, 3, "its increment cannot be changed", "write it as absolute distances (G90)")
-            if not self._literal_z(item):
+            if not literal_z(item):
                 self._before_own_increment(item, start, place)
                 self.actual = end
                 return
@@ -192,7 +196,7 @@ class Plan:
         last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
         want = follow if last else max(follow, need)
         stays_up = want > lowest(end) and not last
-        target = want if stays_up and self._literal_z(item) else lowest(end)
+        target = want if stays_up and literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
         if clear_start and clear_end and need < inf:
             if target > lowest(end):
