@@ -82,7 +82,8 @@ def _at_the_top(plan: Plan, item: Item, move: Move, least: float) -> tuple[Corne
     corners = plan.limits.way_round(move, float(reached))
     if not corners:
         return None, None
-    plan._check_rise(item, float(reached))
+    if text:
+        plan._check_rise(item, float(reached))
     plan.actual = reached
     return corners, text or None
 

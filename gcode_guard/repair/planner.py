@@ -204,7 +204,7 @@ class Plan:
             else:
                 self._reach(item, end, place)
             return
-        if not lead_round(self, item, need):
+        if (clear_start and need < inf) or not lead_round(self, item, need):
             if need == inf:
                 self._too_high(item, need)
             self._apart(item, need, want if stays_up else None)

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from gcode_guard.program.moves import Move
 from gcode_guard.program.state import HIGH
 from tests.repair.wall import Planned, limits
 
@@ -28,12 +29,13 @@ TOP = ('say where the tool stands: machine.start, or after_tool_change = "high" 
        " everything")
 
 
-def became(program: str, start: tuple[float, float, float] | None = KNOWN, room: dict[str, float] | None = None,
+def became(program: str, start: tuple[float, float, float] | None = KNOWN, room: dict[str, Any] | None = None,
            **rules: Any) -> str:
-    """What a program becomes; it must come through a second time as it is."""
+    """What a program becomes; it must come through a second time as it is, without a look for a way round."""
     planned = Planned(program, limits(**(room or {})), start, **rules)
     assert not planned.said
-    assert Planned(planned.text, limits(**(room or {})), start, **rules).text == planned.text
+    again = {key: value for key, value in (room or {}).items() if "round" not in key}
+    assert Planned(planned.text, limits(**again), start, **rules).text == planned.text
     return planned.text
 
 
@@ -362,6 +364,94 @@ def test_machine_coordinates(before: str, after: str) -> None:
     assert became(before, **ZERO, **SAME) == after
 
 
+# Round the end of the wall, where the machine ends at 20 mm.
+CORNERS = [(60.0, 300.0), (140.0, 300.0)]
+ROUND = "G0 X60.0 Y300.0\nG0 X140.0 Y300.0\n"
+CUT = "G0 Z5\nG1 Z4\n"
+DETOURS = {
+    "from a retract of the program's own": (
+        {}, KNOWN, "G0 Z5\nX200\nG1 Z-1\n", "G0 Z20.0\n" + ROUND[3:] + "G0 X200.0 Y100.0\nG0 Z5.0\nG1 Z-1\n", (20.0,)),
+    "a digit below what it needs": (
+        {"ceiling": 22.9}, KNOWN, "G0 Z5\nX200\nG1 Z-1\n",
+        "G0 Z22.9\n" + ROUND[3:] + "G0 X200.0 Y100.0\nG0 Z5.0\nG1 Z-1\n", (22.9,)),
+    "just as high as it needs, which is a lift": (
+        {"ceiling": 23.0}, KNOWN, "G0 Z5\nX200\nG1 Z-1\n", "G0 Z23.0\nX200\nG0 Z5.0\nG1 Z-1\n", ()),
+    "a slope down": (
+        {}, KNOWN, CUT + "G0 X200 Y100 Z2\nG1 Z-1\n",
+        CUT + "G0 Z20.0\n" + ROUND + "G0 X200 Y100\nG0 Z2\nG1 Z-1\n", (20.0,)),
+    "a slope up": (
+        {}, KNOWN, CUT + "G0 X200 Y90 Z10\nG1 Z-1\n",
+        CUT + "G0 Z20.0\n" + ROUND + "G0 X200 Y90\nG0 Z10\nG1 Z-1\n", (20.0,)),
+    "increments": (
+        {}, KNOWN, CUT + "G91 G0 X200\nG90 G1 Z-1\n",
+        CUT + "G91 G0 Z16.0\nG0 X60.0 Y200.0\nG0 X80.0 Y0.0\nG0 X60.0 Y-200.0\nG0 Z-16.0\nG90 G1 Z-1\n", (20.0,)),
+    "increments on a slope": (
+        {}, KNOWN, CUT + "G91 G0 X200 Z2\nG90 G1 Z-1\n",
+        CUT + "G91 G0 Z16.0\nG0 X60.0 Y200.0\nG0 X80.0 Y0.0\nG0 X60.0 Y-200.0\nG0 Z-14.0\nG90 G1 Z-1\n", (20.0,)),
+    "with all that a block can carry": (
+        {}, KNOWN, CUT + "N4 G0 Y90 X200 S100 M3 M0 (round)\nG1 Z-1\n",
+        CUT + "N4 G0 Z20.0 S100 M3 (round)\n" + ROUND + "G0 X200 Y90\nG0 Z4.0 M0\nG1 Z-1\n", (20.0,)),
+    "inches: 20 mm are 0.78740 inch": (
+        {}, KNOWN, "G20\nG0 Z.2\nG1 Z.1 F9\nG0 X8\nG1 Z-.1\n",
+        "G20\nG0 Z.2\nG1 Z.1 F9\nG0 Z0.7874\nG0 X2.3622047 Y11.8110236\nG0 X5.511811 Y11.8110236\nG0 X8.0 Y3.9370079\n"
+        "G0 Z0.1\nG1 Z-.1\n", (19.99996,)),
+    "from above the ceiling, at the height where the tool is": (
+        {}, (0, 100, 21), "G0 X200 Y100\nG1 Z-1\n", ROUND + "G0 X200 Y100\nG1 Z-1\n", (21.0,)),
+    "a slope from there": (
+        {}, (0, 100, 21), "G0 X200 Y100 Z2\nG1 Z-1\n", ROUND + "G0 X200 Y100\nG0 Z2\nG1 Z-1\n", (21.0,)),
+    "straight across from high enough above the ceiling": (
+        {}, KNOWN, "G0 X200 Y100 Z2\nG1 Z-1\n", "G0 X200 Y100\nG0 Z2\nG1 Z-1\n", ()),
+    "a ceiling where the tool stands": (
+        {"ceiling": 4.0}, KNOWN, CUT + "G0 X200\nG1 Z-1\n", CUT + ROUND + "G0 X200.0 Y100.0\nG1 Z-1\n", (4.0,)),
+    "to a hole": (
+        {}, KNOWN, "G0 Z5\nG98 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n",
+        "G0 Z5\nG98 G81 X20 Z-5 R2\nG0 Z20.0\n" + ROUND + "G0 X200.0 Y100.0\nG0 Z5.0\n"
+        "G98 G81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nG1 Z-2\n", (20.0,)),
+}
+
+
+@pytest.mark.parametrize(("more", "start", "before", "after", "at"), DETOURS.values(), ids=DETOURS.keys())
+def test_ways_round(more: dict[str, float], start: tuple[float, float, float], before: str, after: str,
+                    at: tuple[float, ...]) -> None:
+    asked = []
+
+    def way_round(move: Move, height: float) -> list[tuple[float, float]]:
+        asked.append(height)
+        return CORNERS
+
+    room: dict[str, Any] = {"ceiling": 20.0, "way_round": way_round} | more
+    assert became(before, start, room) == after
+    assert tuple(asked) == at
+    # Without a way the same is refused, unless it needs none.
+    for gone, said in ((lambda move, height: None, "and there is no way round; "), (None, "and the machine ends at ")):
+        planned = Planned(before, limits(**room | {"way_round": gone}), start)
+        assert (said in planned.said) == bool(at)
+
+
+FASTER = {
+    "at its own height": (
+        CUT + "G0 X200\nG1 Z-1\n", CUT + ROUND + "G0 X200.0 Y100.0\nG1 Z-1\n", [(4.0, 23.0)]),
+    "not behind a retract that the run raises": ("G0 Z5\nX200\nG1 Z-1\n", "G0 Z23.0\nX200\nG0 Z5.0\nG1 Z-1\n", []),
+    "not on a slope": (CUT + "G0 X200 Z6\nG1 Z-1\n", CUT + "G0 Z23.0\nG0 X200\nG0 Z6\nG1 Z-1\n", []),
+    "not home": ("G0 Z5\nG28 X50\nG1 Z-1\n", "G0 Z23.0\nG28 X50\nG0 Z5.0\nG1 Z-1\n", []),
+}
+
+
+@pytest.mark.parametrize("ceiling", [60.0, inf])
+@pytest.mark.parametrize(("before", "after", "asks"), FASTER.values(), ids=FASTER.keys())
+def test_ways_round_that_are_faster(before: str, after: str, asks: list[tuple[float, float]], ceiling: float) -> None:
+    asked = []
+
+    def faster(move: Move, height: float, need: float) -> list[tuple[float, float]]:
+        asked.append((height, need))
+        return CORNERS
+
+    assert became(before, room={"ceiling": ceiling, "faster_round": faster}, **HOME) == after
+    assert asked == asks
+    slower = became(before, room={"ceiling": ceiling, "faster_round": lambda move, height, need: None}, **HOME)
+    assert slower == (CUT + "G0 Z23.0\nG0 X200\nG0 Z4.0\nG1 Z-1\n" if asks else after)
+
+
 # What the log tells of changed blocks: (line, kind, programmed height, height now, the same from the program's zero,
 # rapids of the block), by hand. -----------------------------------------------------------------------------------
 TOLD: dict[str, tuple[str, dict[str, Any], list[tuple[int, str, float | None, float | None, float, int]]]] = {
@@ -400,6 +490,12 @@ def test_what_is_told(program: str, rules: dict[str, Any],
     assert all(draft.obstacles == {0} for draft in planned.drafts.values())
 
 
+def test_what_is_told_of_a_way_round() -> None:
+    room = limits(ceiling=20.0, way_round=lambda move, height: CORNERS)
+    told = [(1, "lift", 5.0, 20.0, 20.0, 1), (2, "detour", 5.0, 20.0, 20.0, 1)]
+    assert Planned("G0 Z5\nX200\nG1 Z-1\n", room).told == told
+
+
 # What is refused: (program, start, limits, rules, line, what is said) ---------------------------------------------
 
 EARLY = ("3", "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
@@ -419,7 +515,10 @@ MORE = ("3", "its block carries more than its move and must not be taken apart; 
 SIDE = ("3", "it runs under cutter compensation, where nothing may be put in; raise the traverse in the program,"
         " or move"
         " the obstacle")
-UNDER = {"rise_from": 0.0, "rise_advice": "raise it first"}
+NO_WAY = ("3", "it needs a height of 23 mm, the machine ends at 20 mm, and there is no way round; lower or move the"
+          " obstacle")
+LOW_ROOM: dict[str, Any] = {"ceiling": 20.0, "way_round": lambda move, height: CORNERS}
+UNDER: dict[str, Any] = {"rise_from": 0.0, "rise_advice": "raise it first"}
 REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[str, str]]] = {
     "an increment out of an unknown height that was raised": (
         "G0 X0 Y0\nG91 G0 Z5\n", None, {}, {}, 2, FIXED),
@@ -462,6 +561,21 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
     "cutter compensation that begins before the place is known": (
         "G0 Z5\nG41 D1\nG0 X0 Y0\nG1 Z-1\n", None, {}, {}, 3,
         ("3", "nothing may be put in behind it; raise the traverse in the program itself")),
+    "out of an unknown place under a low ceiling": (
+        "G0 X0 Y100\nG0 Z1\n", None, LOW_ROOM, {}, 1, NO_WAY),
+    "out of an unknown height under a low ceiling": (
+        "T1 M6\nG0 X200 Y100\nG0 Z1\n", KNOWN, LOW_ROOM, SAME, 2, NO_WAY),
+    "home under a low ceiling": (
+        "G0 Z5\nG28 X50\nG1 Z-1\n", KNOWN, LOW_ROOM, HOME, 2,
+        ("3", "it needs a height of 23 mm, and the machine ends at 20 mm; lower or move the obstacle; or go round it"
+         " with G0 X Y in blocks before this one")),
+    "a slope by an increment from above everything, under a low ceiling": (
+        "G91 G28 Z0\nG0 X200 Z-4\n", KNOWN, LOW_ROOM, HOME, 2,
+        ("4", "its end is at a height that is not known; " + TOP)),
+    "a tool in the material under a low ceiling": (
+        LOW + "G0 X200\nG1 Z-2\n", KNOWN, UNDER | LOW_ROOM, {}, 3, WIDE),
+    "cutter compensation under a low ceiling": (
+        "G41 D1\nG1 X10 Z2\nG0 X200\nG40\nG0 Z9\n", KNOWN, LOW_ROOM, {}, 3, SIDE),
     "cutter compensation": ("G41 D1\nG1 X10 Z2\nG0 X200\nG40\nG0 Z9\n", KNOWN, {}, {}, 3, SIDE),
 }
 
