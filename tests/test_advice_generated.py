@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from tests.generate.benches import GeneratedBench, benches
-from tests.generate.machines import machines, moved
+from tests.generate.machines import machines, middle, moved
 from tests.generate.programs import GeneratedProgram, programs
 from tests.guarding import Guarded, run, write_bench
 from tests.referee.plain_options import options_of
@@ -22,14 +22,6 @@ from tests.referee.plain_reader import read
 QUIET = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck),
                  phases=[Phase.explicit, Phase.reuse, Phase.generate])  # a failure tells its bench: no shrinking
 NUMBER = r"([\d.]+) (mm|in)"
-
-
-def middle(bench: GeneratedBench, number: int) -> tuple[float, float]:
-    """Somewhere in the footprint of an obstacle, mm."""
-    name = bench.setup["obstacles"][number]["name"]
-    solid = next(solid for solid in bench.bench.obstacles if solid.name == name)
-    point = solid.core.representative_point()
-    return point.x, point.y
 
 
 def refused_for(came: Guarded, name: str) -> list[str]:

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.generate.benches import GeneratedBench, benches
-from tests.generate.machines import MACHINES, machine_styles, machines
+from tests.generate.machines import MACHINES, in_the_way, machine_styles, machines, with_setup
 from tests.generate.programs import GeneratedProgram, programs
 from tests.guarding import Guarded, run, write_bench
 from tests.referee.plain_bench import Section, bench_of
@@ -94,3 +94,48 @@ def test_promises_on_every_machine(tmp_path_factory: pytest.TempPathFactory, mac
     on()
     if machine != "riding shoe":  # which no lift takes over anything
         assert came["refused"] < sum(came.values())
+
+
+STEADY = settings(QUIET, max_examples=3, derandomize=True)  # the same benches each time, since repairs are counted
+TOGETHER = [frozenset({name}) for name in MACHINES] + [
+    frozenset({"ceiling", "post"}), frozenset({"ceiling", "post", "hard shoe"}), frozenset({"ceiling", "undercut"}),
+    frozenset({"ceiling", "own motion", "lengths"})]
+
+
+@pytest.mark.parametrize("path", ["straight", "unknown"])
+def test_promises_with_something_in_the_way(tmp_path_factory: pytest.TempPathFactory, path: str) -> None:
+    """An obstacle on a traverse of each program, whatever the machine: every kind of repair is met, and refusals."""
+    came: Counter[str] = Counter()
+
+    def take(outcome: Guarded) -> None:
+        came[outcome.records("summary")[0]["verdict"]] += 1
+        if outcome.exit == 0:
+            came.update({change["kind"] for change in outcome.records("change")})
+            came["traverse at feed"] += any("air_feeds" in record["text"] for record in outcome.records("assumption"))
+
+    def on_machines_with(chosen: frozenset[str]) -> None:
+        @STEADY
+        @given(st.data())
+        def on(data: st.DataObject) -> None:
+            bench = data.draw(machines(data.draw(benches(rapid_path=path, start="given")), chosen))
+            program = data.draw(programs(bench, data.draw(machine_styles())))
+            blocked = data.draw(in_the_way(bench, program.data, program.tool, "rapid"))
+            take(hold(tmp_path_factory.mktemp("m"), blocked, program))
+
+        on()
+
+    for chosen in TOGETHER:
+        on_machines_with(chosen)
+
+    @settings(STEADY, max_examples=8)
+    @given(st.data())
+    def at_feed(data: st.DataObject) -> None:
+        bench = data.draw(benches(rapid_path=path, start="given"))
+        bench = with_setup(bench, {**bench.setup, "repair": {"air_feeds": True}})
+        program = data.draw(programs(bench, data.draw(machine_styles()).but(traverse="feed")))
+        blocked = data.draw(in_the_way(bench, program.data, program.tool, "cut"))
+        take(hold(tmp_path_factory.mktemp("m"), blocked, program))
+
+    at_feed()
+    assert came["lift"] >= 3 and came["split"] >= 3 and came["detour"] >= 1, came
+    assert came["traverse at feed"] >= 1 and came["refused"] >= 3, came

@@ -15,6 +15,9 @@ import tomlkit
 from hypothesis import assume
 from hypothesis import strategies as st
 
+from tests.referee.plain_options import options_of
+from tests.referee.plain_reader import read
+
 from .benches import GeneratedBench, Rule, free_places, jittered_grid
 from .styles import STYLES, mixed_styles
 from .writer import Style
@@ -103,6 +106,11 @@ def machine_styles(draw: Draw) -> Style:
     return style.but(traverse="feed") if draw(st.booleans()) else style
 
 
+def with_setup(bench: GeneratedBench, setup: dict[str, Any]) -> GeneratedBench:
+    """The bench with other keys."""
+    return replace(bench, setup=setup, text=tomlkit.dumps(setup))
+
+
 def moved(bench: GeneratedBench, obstacle: int, by: np.ndarray) -> GeneratedBench:
     """The bench with one obstacle somewhere else: by (3,) mm in X, Y and of its top."""
     setup = copy.deepcopy(bench.setup)
@@ -116,4 +124,33 @@ def moved(bench: GeneratedBench, obstacle: int, by: np.ndarray) -> GeneratedBenc
     for key in ("top", "height"):
         if key in entry:
             entry[key] += by[2] / scale
-    return replace(bench, setup=setup, text=tomlkit.dumps(setup))
+    return with_setup(bench, setup)
+
+
+def middle(bench: GeneratedBench, number: int) -> tuple[float, float]:
+    """Somewhere in the footprint of an obstacle, mm."""
+    name = bench.setup["obstacles"][number]["name"]
+    solid = next(solid for solid in bench.bench.obstacles if solid.name == name)
+    point = solid.core.representative_point()
+    return point.x, point.y
+
+
+@st.composite
+def in_the_way(draw: Draw, bench: GeneratedBench, data: bytes, tool: int | None, kind: str) -> GeneratedBench:
+    """The bench with one obstacle put on the way of a traverse of a program (of `kind` "rapid" or, for traverses at
+    feed, "cut"), one that is lower than its top where there is any, as far from the cuts as one of these is."""
+    moves = read(data, options_of(bench.setup, tool)).moves
+    known = [move for move in moves if None not in (*move.start, *move.end)]
+    high = (bench.setup.get("stock", {}).get("top", 0.0) + bench.setup["clearance"].get("above", 3.0)) \
+        * (25.4 if bench.setup["units"] == "inch" else 1.0)
+    number = draw(st.integers(0, len(bench.setup["obstacles"]) - 1))
+    top = max(solid.top for solid in bench.bench.obstacles if solid.name == bench.setup["obstacles"][number]["name"])
+    across = [move for move in known if move.kind == kind and move.start[:2] != move.end[:2]
+              and min(float(move.start[2]), float(move.end[2])) >= high]
+    across = [move for move in across if min(float(move.start[2]), float(move.end[2])) < top] or across
+    low = np.array([move.end[:2] for move in known if move.kind != "rapid" and float(move.end[2]) < high], dtype=float)
+    assume(across)
+    middles = np.array([(np.array(move.start[:2], float) + np.array(move.end[:2], float)) / 2 for move in across])
+    room = np.hypot(*(middles[:, None, :] - low[None, :, :]).T).min(axis=0) if len(low) else np.full(len(middles), 1e3)
+    to = middles[int(room.argmax())] - np.array(middle(bench, number))
+    return moved(bench, number, np.array([*to, 0.0]))
