@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import shutil
@@ -109,6 +110,13 @@ def descriptor_of(place: Path) -> int | None:
     path = os.path.abspath(place)
     match = re.fullmatch(rf"(?:/dev/fd|/proc/(?:self|thread-self|{os.getpid()})/fd)/(\d+)", path)
     return int(match[1]) if match else STANDARD.get(path)
+
+
+def no_room(error: OSError) -> str | None:
+    """Where there is no space to hold a program back on disk: which place is meant."""
+    if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return None
+    return f"cannot hold the program back in {tempfile.gettempdir()} (TMPDIR may name another place): {error.strerror}"
 
 
 def clash(read: Iterable[tuple[str, Path | int]], written: Iterable[tuple[str, Path | int]]) -> str | None:

@@ -14,6 +14,7 @@ from .calls import (
     SetupArgument,
     SetupOption,
     ToolOption,
+    check_places,
     check_tool,
     fail,
     keep_setup,
@@ -45,9 +46,12 @@ def room(
     """Says where a clamp may stand and how tall: hard, so that no cut touches it; easy, so that no rapid is lifted."""
     from ..record.summary import reason
     from ..room.command import NoPlace, NotUnderstood, Request, carry_out, point, rectangle
+    from ..setup import SetupError
+    from ..source import SourceChanged
 
     bench = load(setup)
     check_tool(bench, tool)
+    check_places(programs, bench, {"--grid": grid, "--page": page}, to_stdout=True)
     with contextlib.ExitStack() as opened:
         try:
             sources = [opened.enter_context(open_program(program)) for program in programs]
@@ -55,7 +59,7 @@ def room(
                               angle=angle, part=part, grid=grid, page=page, step=step,
                               area=rectangle("--area", area), place=place, count=count, along=along, over=over,
                               write=write))
-        except ValueError as error:
+        except (ValueError, SetupError, SourceChanged) as error:
             fail(str(error))
         except NotUnderstood as error:
             for name, finding in error.reasons:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..deliver import Fill
     from ..guard import Outcome
     from ..setup.model import Setup
@@ -44,18 +46,20 @@ def why(error: OSError) -> str:
     return f"{place}{error.strerror or error}"
 
 
-def check_places(program: str | None, setup: Setup, outputs: dict[str, Path | None], to_stdout: bool) -> None:
+def check_places(programs: Sequence[str | None], setup: Setup, outputs: dict[str, Path | None],
+                 to_stdout: bool) -> None:
     """Ends the command where two of its files are one, before anything is lost. -o may be the program itself."""
     from ..deliver import clash
 
-    source: Path | int = 0 if program is None or program == "-" else Path(program)
+    sources: list[tuple[str, Path | int]] = [
+        ("the program", 0 if program is None or program == "-" else Path(program)) for program in programs]
     written = [(name, place) for name, place in outputs.items() if place is not None]
     for name, place in written:
         if str(place) == "" or place.is_dir():
             fail(f"cannot write: {name} {str(place)!r} is a directory")
     read: list[tuple[str, Path | int]] = [("the setup", path) for path in setup.files]
     trouble = clash(read, [*written, *([("standard output", 1)] if to_stdout else [])]) or clash(
-        [("the program", source)],
+        sources,
         [pair for pair in written if pair[0] != "-o"] + ([("standard output", 1)] if to_stdout else []))
     if trouble:
         fail(f"cannot write: {trouble}")
@@ -92,6 +96,7 @@ def check_tool(setup: Setup | None, tool: int | None) -> None:
 
 def open_program(program: str | None) -> Source:
     """The program of a call: a file, or standard input for `-` and nothing."""
+    from ..deliver import no_room
     from ..source import Source
 
     try:
@@ -99,17 +104,11 @@ def open_program(program: str | None) -> Source:
             return Source.from_stream(sys.stdin.buffer, "standard input")
         return Source.from_path(Path(program))
     except OSError as error:
-        fail(_no_room(error) or f"cannot read the program: {why(error)}")
-
-
-def _no_room(error: OSError) -> str | None:
-    """Where there is no space to hold a program back on disk: which place is meant."""
-    if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return None
-    return f"cannot hold the program back in {tempfile.gettempdir()} (TMPDIR may name another place): {error.strerror}"
+        fail(no_room(error) or f"cannot read the program: {why(error)}")
 
 
 def run_guard(source: Source, setup: Setup, tool: int | None) -> Outcome:
+    from ..deliver import no_room
     from ..guard import guard
     from ..progress import progress_for
     from ..source import SourceChanged
@@ -126,7 +125,7 @@ def run_guard(source: Source, setup: Setup, tool: int | None) -> Outcome:
     except SourceChanged as error:
         fail(str(error))
     except OSError as error:
-        fail(_no_room(error) or why(error))
+        fail(no_room(error) or why(error))
 
 
 def say(outcome: Outcome) -> None:
@@ -139,9 +138,10 @@ def say(outcome: Outcome) -> None:
 
 
 def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | None, log: Path | None,
-            to_stdout: bool) -> None:
-    """Writes what a command asked for, each file whole or not at all, and nothing where the program is refused."""
+            to_stdout: bool, page: tuple[Path, Fill] | None = None) -> None:
+    """Writes what a command asked for, all of it or nothing, and no program where it is refused."""
     from ..deliver import copy_of, delivery
+    from ..source import SourceChanged
 
     passed = outcome.exit == 0
     try:
@@ -152,9 +152,14 @@ def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | 
                 files.add(diff, copy_of(outcome.diff))
             if passed and output is not None:
                 files.add(output, copy_of(outcome.output))
+            if page is not None:
+                files.add(*page)
+                source.check_unchanged()
             if outcome.defect:
                 _keep_defect(outcome, source)
             files.release()
+    except SourceChanged as error:
+        fail(str(error))
     except OSError as error:
         fail(f"cannot write: {why(error)}")
     if passed and to_stdout:

@@ -23,11 +23,11 @@ from .calls import (
     open_program,
     run_guard,
     say,
-    why,
     write_out,
 )
 
 if TYPE_CHECKING:
+    from ..deliver import Fill
     from ..guard import Outcome
     from ..setup.model import Setup
     from ..source import Source
@@ -49,7 +49,7 @@ def filter_command(
     check_tool(bench, tool)
     output = None if str(output) == "-" else output
     diff, log = (Path("/dev/stdout") if str(place) == "-" else place for place in (diff, log))
-    check_places(program, bench, {"-o": output, "--diff": diff, "--log": log}, to_stdout=output is None)
+    check_places([program], bench, {"-o": output, "--diff": diff, "--log": log}, to_stdout=output is None)
     with open_program(program) as source:
         outcome = run_guard(source, bench, tool)
         try:
@@ -78,13 +78,12 @@ def review(
     as_is = load(setup)
     bench = _changed(as_is, change) if change else as_is
     check_tool(bench, tool)
-    check_places(program, as_is, {"--page": page, "--log": log}, to_stdout=True)
+    check_places([program], as_is, {"--page": page, "--log": log}, to_stdout=True)
     with open_program(program) as source:
         outcome = run_guard(source, bench, tool)
         try:
-            deliver(outcome, source, None, None, log, to_stdout=False)
-            if page is not None:
-                _write_page(page, source, bench, outcome, tool)
+            drawn = (page, _drawing(source, bench, outcome, tool)) if page is not None else None
+            deliver(outcome, source, None, None, log, to_stdout=False, page=drawn)
             if outcome.exit == 0:
                 _print_diff(outcome.diff)
             _say_findings(outcome)
@@ -122,20 +121,11 @@ def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Ou
         before.close()
 
 
-def _write_page(page: Path, source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> None:
-    from ..deliver import delivery
+def _drawing(source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> Fill:
+    """What writes the page of a review."""
     from ..picture import write_page
-    from ..source import SourceChanged
 
-    try:
-        with delivery() as files:
-            files.add(page, lambda out: write_page(out, source, setup, outcome, tool))
-            source.check_unchanged()
-            files.release()
-    except SourceChanged as error:
-        fail(str(error))
-    except OSError as error:
-        fail(f"cannot write: {why(error)}")
+    return lambda out: write_page(out, source, setup, outcome, tool)
 
 
 def _print_diff(diff: IO[bytes]) -> None:

@@ -9,7 +9,7 @@ from math import inf, isfinite
 from pathlib import Path
 from typing import Any
 
-from ..deliver import delivery
+from ..deliver import Delivery, delivery
 from ..judge import Judge
 from ..lengths import UNIT_WORD, length
 from ..progress import progress_for
@@ -147,17 +147,22 @@ def check(request: Request) -> None:
 
 
 def carry_out(request: Request) -> None:
-    """Answers a call. Raises ValueError for a call that is wrong, NotUnderstood, and OSError."""
+    """Answers a call; all that it asks for is written, or nothing. Raises ValueError for a call that is wrong,
+    NotUnderstood, NoPlace, SourceChanged, and OSError."""
     check(request)
     if request.at is not None:
         print(place_answer(request, request.at))
-    if request.grid is not None:
-        _write_grid(request, request.grid)
-    if request.page is not None:
-        _write_map(request, request.page)
-    if request.place is not None:
-        propose(request, request.place)
-    _say(not_checked_with(request.setup))
+    with delivery() as files:
+        said = []
+        if request.grid is not None:
+            said.append(_add_grid(request, request.grid, files))
+        if request.page is not None:
+            said.append(_add_map(request, request.page, files))
+        if request.place is not None:
+            said += propose(request, request.place, files)
+        files.release()
+    for text in (*said, not_checked_with(request.setup)):
+        _say(text)
 
 
 def place_answer(request: Request, at: Point2) -> str:
@@ -185,28 +190,27 @@ def _area(request: Request) -> Area:
     return x0, y0, x1, y1
 
 
-def _write_grid(request: Request, place: Path) -> None:
+def _add_grid(request: Request, place: Path, files: Delivery) -> str:
+    """Prepares the file of the map; returns what is to be said of it."""
     found = map_of(request)
-    with delivery() as files:
-        files.add(place, lambda out: write_csv(out, found, request.setup))
-        files.release()
+    files.add(place, lambda out: write_csv(out, found, request.setup))
     rows, columns = found.hard.shape
-    print(f"the map of {columns} x {rows} cells is in {printable(str(place))}; it holds for an empty table: what stands"
-          " there now is not in it", file=sys.stderr)
+    return (f"the map of {columns} x {rows} cells is in {printable(str(place))}; it holds for an empty table: what"
+            " stands there now is not in it")
 
 
-def _write_map(request: Request, place: Path) -> None:
+def _add_map(request: Request, place: Path, files: Delivery) -> str:
+    """Prepares the page of the maps; returns what is to be said of it."""
     area = _area(request)
     step = request.step_mm if request.step is not None else page_step(area, request.setup)
     page = page_of(request.programs, request.read(), area, step)
-    with delivery() as files:
-        files.add(place, lambda out: write_room(out, page))
-        files.release()
-    _say(f"the maps are in {printable(str(place))}; printed at 100 %, they go on at 1:1")
+    files.add(place, lambda out: write_room(out, page))
+    return f"the maps are in {printable(str(place))}; printed at 100 %, they go on at 1:1"
 
 
-def propose(request: Request, name: str) -> None:
-    """Prints the best places for a part as obstacles of a setup file, or adds them to the setup."""
+def propose(request: Request, name: str, files: Delivery) -> list[str]:
+    """Prints the best places for a part as obstacles of a setup file, and prepares the setup with them where it is
+    asked for; returns what is to be said."""
     try:
         part = Parted(request.setup, name)
     except SetupError as error:
@@ -218,13 +222,14 @@ def propose(request: Request, name: str) -> None:
     entries = [{"#": _comment(one, request.setup), **entry}
                for one, entry in zip(chosen.proposals, chosen.entries, strict=True)]
     print(blocks_text(entries), end="")
-    _say(f"{len(places)} places were tried, at {len(places) - len(found)} of them a cut would touch the part"
-         + (f"; of those at which rapids are lifted, {chosen.left_out} were left out" if chosen.left_out else ""))
+    said = [f"{len(places)} places were tried, at {len(places) - len(found)} of them a cut would touch the part"
+            + (f"; of those at which rapids are lifted, {chosen.left_out} were left out" if chosen.left_out else "")]
     if one_sided([one.candidate.place for one in chosen.proposals], request.setup):
-        _say("they all stand to one side of the stock's middle; ask for more of them with --count, or for a place of"
-             " your own with --part and --at: a lift costs seconds, work that comes loose costs more")
+        said.append("they all stand to one side of the stock's middle; ask for more of them with --count, or for a"
+                    " place of your own with --part and --at: a lift costs seconds, work that comes loose costs more")
     if request.write:
-        _add_to_setup(request.setup, entries)
+        said.append(_add_to_setup(request.setup, entries, files))
+    return said
 
 
 def one_sided(places: Sequence[Point2], setup: Setup) -> bool:
@@ -255,15 +260,16 @@ def _comment(one: Proposal, setup: Setup) -> str:
     return f"{hard}; rapids are lifted for it, which {cost}"
 
 
-def _add_to_setup(setup: Setup, entries: list[dict[str, Any]]) -> None:
-    """Adds obstacles to the setup file; all that stands there stays as it is."""
+def _add_to_setup(setup: Setup, entries: list[dict[str, Any]], files: Delivery) -> str:
+    """Prepares the setup file with obstacles added; all that stands there stays as it is. Returns what is to be said.
+
+    Raises SetupError where it is no longer the file that was loaded.
+    """
     before = read_file(setup.path)
     text = text_with_obstacles(setup, entries)
     data = (UTF8_MARK if before.startswith(UTF8_MARK) else b"") + text.encode()
     load_setup_data(data, setup.path)
-    with delivery() as files:
-        files.add(setup.path, lambda out: out.writelines([data]))
-        files.release()
-    _say(f"{len(entries)} added to {printable(str(setup.path))}")
+    files.add(setup.path, lambda out: out.writelines([data]))
+    return f"{len(entries)} added to {printable(str(setup.path))}"
 
 __all__ = ["NoPlace", "NotUnderstood", "Request", "carry_out", "point", "rectangle"]

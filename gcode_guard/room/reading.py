@@ -81,11 +81,17 @@ class Programs:
     reasons: list[tuple[str, Finding]] = field(default_factory=list)
 
     def ways(self, watched: Watched | None = None) -> Iterator[Ways]:
-        """All ways of all programs. Raises OSError where one cannot be read."""
+        """All ways of all programs. Raises OSError where one cannot be read, SourceChanged where one changes
+        meanwhile."""
         self.reasons.clear()
         for number, source in enumerate(self.sources):
             with watched(source) if watched is not None else nullcontext() as progress:
-                yield from _Reading(self, number, source).ways(progress)
+                try:
+                    yield from _Reading(self, number, source).ways(progress)
+                except Exception:
+                    source.check_unchanged()  # two halves of two programs may be anything
+                    raise
+                source.check_unchanged()
 
     def refuse(self, source: Source, line: int, what: str, advice: str) -> None:
         if len(self.reasons) < MOST_REASONS:

@@ -38,11 +38,12 @@ class Stop:
 
     @contextlib.contextmanager
     def on_signals(self) -> Iterator[None]:
-        """Takes Ctrl-C and SIGTERM for a wish to end; outside the main thread they are left to it."""
+        """Takes Ctrl-C, SIGTERM and SIGHUP for a wish to end; outside the main thread they are left to it."""
         if threading.current_thread() is not threading.main_thread():
             yield
             return
-        before = {number: signal.signal(number, self._ask) for number in (signal.SIGINT, signal.SIGTERM)}
+        before = {number: signal.signal(number, self._ask) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+                  if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN}  # nohup(1)
         try:
             yield
         finally:

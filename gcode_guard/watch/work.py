@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, BinaryIO, Literal, cast
 
 from gcode_guard import __version__
-from gcode_guard.deliver import copy_of
+from gcode_guard.deliver import copy_of, no_room
 from gcode_guard.guard import Outcome, guard
 from gcode_guard.record.findings import Finding, Run, safe_text
 from gcode_guard.record.log import LogSpool
@@ -118,7 +118,7 @@ def refuse_unread(task: Task, setup: Setup, sha256: str, text: str, advice: str)
 def _written(task: Task, source: Source, setup: Setup, outcome: Outcome, begun: float) -> Result:
     stage = _Stage(task)
     if outcome.defect:
-        _keep_defect(task, outcome)
+        _keep_defect(task, source, outcome)
     if outcome.exit == 0:
         stage.fill(".diff", copy_of(outcome.diff))
     stage.fill(".log.jsonl", lambda out: outcome.log.write_to(cast(BinaryIO, out), outcome.run, outcome.summary))
@@ -134,10 +134,13 @@ def _written(task: Task, source: Source, setup: Setup, outcome: Outcome, begun: 
                   reason(first) if first else "", outcome.summary.cutter_only)
 
 
-def _keep_defect(task: Task, outcome: Outcome) -> None:
-    """Keeps the output that failed its proof for a report; neither in ready/ nor in held/, where one could use it."""
+def _keep_defect(task: Task, source: Source, outcome: Outcome) -> None:
+    """Keeps the program and the output that failed its proof for a report; neither in ready/ nor in held/, where one
+    could use it."""
     folder = task.stage.parent.parent / "defects"
     folder.mkdir(exist_ok=True)
+    with open(folder / side_name(task.name, ".program"), "wb") as out:
+        source.copy_to(out)
     with open(folder / side_name(task.name, ".unproven"), "wb") as out:
         copy_of(outcome.output)(out)
 
@@ -214,4 +217,4 @@ def _strerror(error: OSError) -> str:
 
 
 def _why(error: OSError) -> str:
-    return _strerror(error) + (f": {safe_text(str(error.filename))}" if error.filename else "")
+    return no_room(error) or _strerror(error) + (f": {safe_text(str(error.filename))}" if error.filename else "")

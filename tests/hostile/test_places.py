@@ -46,6 +46,11 @@ CLASHES = {
     "--diff and standard output": "filter p.nc $S --diff -",
     "the log of a review and the program": "review p.nc $S --log p.nc",
     "the page of a review and the setup": "review p.nc $S --page bench.toml",
+    "the map of room and the program": "room p.nc $S --grid link.nc",
+    "the page of room and the program": "room p.nc $S --at 1,1 --page p.nc",
+    "the page of room and the setup": "room p.nc $S --page ../shop/bench.toml",
+    "the page and the map of room": "room p.nc $S --page x --grid ./x",
+    "the map of room and one of several programs": "room link.nc - $S --grid p.nc < /dev/null",
     "the walk and the setup": "walk $S -o bench.toml",
     "the drawing and the setup": "setup draw bench.toml --page ./bench.toml",
 }
@@ -71,6 +76,10 @@ def test_nothing_is_kept_of_what_goes_to_the_null_device(place: Place) -> None:
 
 @pytest.mark.parametrize("call", ["filter p.nc $S > /dev/full", "filter p.nc $S -o /dev/full --diff d --log l",
                                   "filter p.nc $S -o x --diff /dev/full --log l", "review p.nc $S > /dev/full",
+                                  "review p.nc $S --page /dev/full --log l", "review p.nc $S --page x --log /dev/full",
+                                  "room p.nc $S --at 1,1 > /dev/full", "room p.nc $S --grid l --page /dev/full",
+                                  "room p.nc $S --grid /dev/full --page x", "walk $S > /dev/full",
+                                  "walk $S -o /dev/full", "setup draw bench.toml --page /dev/full", "demo > /dev/full",
                                   "trace p.nc > /dev/full", "setup check bench.toml > /dev/full",
                                   "--version > /dev/full"])
 def test_a_device_that_is_full(place: Place, call: str) -> None:
@@ -110,7 +119,9 @@ def test_a_named_pipe(place: Place) -> None:
     "filter p.nc $S --diff p.nc/x", "filter p.nc $S -o /dev", "filter . $S", "filter '' $S", "filter none.nc $S",
     "filter p.nc --setup .", "filter p.nc --setup ''", "filter p.nc --setup none.toml", "filter p.nc --setup p.nc",
     "filter p.nc --setup /dev/zero", "verify p.nc none.nc $S", "verify . p.nc $S", "review none.nc $S",
-    "review p.nc $S --page no/x.html"])
+    "review p.nc $S --page no/x.html", "room none.nc $S --at 1,1", "room p.nc $S --grid .", "room p.nc $S --page ''",
+    "room p.nc $S --page no/x.html", "walk $S -o no/x.nc", "walk $S -o .", "walk --setup none.toml",
+    "setup new no/x.toml --defaults", "setup new bench.toml --defaults", "setup draw bench.toml --page no/x.html"])
 def test_what_cannot_be_read_or_written(place: Place, call: str) -> None:
     came = place.shell(f"$G {call}")
     assert came.returncode == 2
