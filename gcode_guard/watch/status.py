@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import io
+import os
 import sys
 import time
 from collections.abc import Iterable
@@ -93,7 +95,19 @@ class Board:
             if self._live is not None:
                 self._console.print(text, style=style, soft_wrap=True)
             else:
-                print(time.strftime("%Y-%m-%d %H:%M:%S"), text, file=self._stream, flush=True)
+                self._write(f"{time.strftime('%Y-%m-%d %H:%M:%S')} {text}\n")
+
+    def _write(self, text: str) -> None:
+        """Writes at once. What cannot be written is lost: in a buffer it would wait, and fail again with whoever empties
+        it, such as the start of a worker."""
+        try:
+            descriptor = self._stream.fileno()
+        except io.UnsupportedOperation:  # no file of the system's
+            self._stream.write(text)
+            return
+        data = text.encode(self._stream.encoding or "utf-8", "backslashreplace")
+        while data:
+            data = data[os.write(descriptor, data):]
 
     def show(self, standing: Standing) -> None:
         """Shows how things stand, where that is news."""

@@ -170,7 +170,7 @@ def test_a_setup_that_goes_and_comes_back(shop: Shop) -> None:
         if shop.setup.is_dir():
             shop.setup.rmdir()
         else:
-            shop.setup.unlink()
+            shop.setup.unlink(missing_ok=True)
     with running(shop) as watch:
         shop.drop("leg.nc", repaired(1))
         watch.until(lambda: "leg.nc" in shop.names(shop.ready))
@@ -308,6 +308,7 @@ def test_nobody_to_tell(shop: Shop, target: str) -> None:
     if target == "closed pipe":
         assert came.returncode == 128 + signal.SIGPIPE
     else:
+        assert came.returncode == 4 and came.stderr == ""
         for name, (data, status) in programs.items():
             shop.check(name, data, status)
     assert shop.once()[0] == 4
