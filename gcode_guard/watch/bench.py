@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import stat
 from collections.abc import Iterable
 from pathlib import Path
 
 from gcode_guard import __version__
 from gcode_guard.rules import check_start
 from gcode_guard.setup import SetupError, load_setup
+from gcode_guard.setup.errors import printable
 from gcode_guard.setup.model import Setup
 from gcode_guard.watch.folder import Signature
 from gcode_guard.watch.settle import Quiet, writers
@@ -25,6 +28,7 @@ class Bench:
         self.path = path.absolute()
         self.trouble = ""
         self._quiet = Quiet(quiet)
+        _refuse_pipes([self.path])
         self.setup, self._loaded = _load(self.path)
         self._watched = self.setup.files
         self.steady = True
@@ -53,6 +57,7 @@ class Bench:
         if not self._quiet.see("", looks, now) or writers(self._watched):
             return False
         try:
+            _refuse_pipes(self._watched)
             setup, loaded = _load(self.path)
         except SetupError as error:
             self.trouble = str(error)
@@ -76,6 +81,15 @@ def _load(path: Path) -> tuple[Setup, Looks]:
         if loaded == before:
             return setup, loaded
     raise SetupError(f"{path}: changes all the time")
+
+
+def _refuse_pipes(paths: Iterable[Path]) -> None:
+    """Raises SetupError for what cannot be read again and again: a pipe would hold up the watch till it is fed."""
+    for path in paths:
+        with contextlib.suppress(OSError):  # what cannot be looked at, loading tells
+            mode = path.stat().st_mode
+            if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+                raise SetupError(f"{printable(str(path))}: is not a file; a setup that is watched must be one")
 
 
 def _looks(paths: Iterable[Path]) -> Looks:

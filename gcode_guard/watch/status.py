@@ -98,8 +98,8 @@ class Board:
                 self._write(f"{time.strftime('%Y-%m-%d %H:%M:%S')} {text}\n")
 
     def _write(self, text: str) -> None:
-        """Writes at once. What cannot be written is lost: in a buffer it would wait, and fail again with whoever empties
-        it, such as the start of a worker."""
+        """Writes at once. What cannot be written is lost: in a buffer it would wait, and fail again with whoever
+        empties it, such as the start of a worker."""
         try:
             descriptor = self._stream.fileno()
         except io.UnsupportedOperation:  # no file of the system's

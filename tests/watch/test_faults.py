@@ -192,6 +192,13 @@ def test_a_setup_that_goes_and_comes_back(shop: Shop) -> None:
     assert "Traceback" not in watch.said
 
 
+def test_a_pipe_is_no_setup_to_watch_with(shop: Shop) -> None:
+    shop.setup.unlink()
+    os.mkfifo(shop.setup)
+    with pytest.raises(SetupError, match="is not a file"):
+        shop.once()
+
+
 # The folder ---------------------------------------------------------------------------------------------------------
 
 
