@@ -36,11 +36,12 @@ class Lifting(Protocol):
 
 @dataclass(slots=True)
 class _Change:
-    """What becomes of a block: its row and line within the stretch, the height it was programmed at (mm), the height
-    that it must reach (mm), whether by a rise before it, and the rows that ask for that."""
+    """What becomes of a block: its row and line within the stretch, its raw line, the height it was programmed at (mm),
+    the height that it must reach (mm), whether by a rise before it, and the rows that ask for that."""
 
     row: int
     number: int
+    raw: bytes
     programmed: float
     need: float
     put_in: bool
@@ -57,7 +58,8 @@ class Lifts:
     def __init__(self, mender: Lifting, stretch: Stretch, examined: Examined, hits: Mapping[int, Sequence[Hit]],
                  lines: Integers, spans: Spans) -> None:
         self._mender, self._stretch, self._hits = mender, stretch, hits
-        self._lines, self._begins, self._ends = lines.tolist(), spans[0].tolist(), spans[1].tolist()
+        self._blocks = stretch.raws(lines)
+        self._begins, self._ends = spans[0].tolist(), spans[1].tolist()
         self._texts = Texts(stretch.before, mender.style)
         self._edited: list[tuple[int, Edit]] = []  # with their rows
         self._rows, self._first = _rapids(stretch, lines, spans)
@@ -116,10 +118,12 @@ class Lifts:
     def _changes(self, places: Integers, need: np.ndarray, put_in: np.ndarray,
                  bad: Sequence[list[int]]) -> list[_Change]:
         rows, columns = self._rows[places], self._stretch.moves
+        lines = self._stretch.rows[rows]
+        raws = self._stretch.raws(lines)
         # A block that goes up or down alone is programmed at the height where it ends.
         programmed = np.where(columns.upright[rows], columns.end[rows, 2], columns.low[rows, 2])
-        values = (rows, self._stretch.rows[rows], programmed, need, put_in)
-        return [_Change(*change) for change in zip(*(value.tolist() for value in values), bad, strict=True)]
+        return [_Change(*change) for change in zip(rows.tolist(), lines.tolist(), raws, programmed.tolist(),
+                                                   need.tolist(), put_in.tolist(), bad, strict=True)]
 
     def _raises_of(self) -> dict[int, list[_Change]]:
         """The words that are raised and the rises put in, by run."""
@@ -151,9 +155,8 @@ class Lifts:
         mender, stretch = self._mender, self._stretch
         raises = self._raises.get(run)
         if raises or mender.styled < STYLED_RUNS:
-            blocks = [stretch.raw(number) for number in self._lines[self._begins[run] : self._ends[run]]]
             mender.styled += 1
-            mender.style = self._texts.see(mender.style, blocks)
+            mender.style = self._texts.see(mender.style, self._blocks[self._begins[run] : self._ends[run]])
         if raises:
             self._lift(raises, self._descents.get(run))
         for row in self._close.get(run, ()):
@@ -167,28 +170,27 @@ class Lifts:
             obstacles = self._obstacles(change)
             over |= obstacles
             word, level = texts.rise(change.need)
-            raw = stretch.raw(change.number)
+            raw = change.raw
             if change.put_in:
                 new, kind = [texts.alone(word, raw), raw], "split"
             else:
                 new, kind = [texts.raised(raw, word)], "lift"
-            self._edit(change, raw, new, kind, obstacles, level)
+            self._edit(change, new, kind, obstacles, level)
         if descent is None:
             return
-        raw, z = stretch.raw(descent.number), int(stretch.places[2, descent.number + 1])
+        raw, z = descent.raw, int(stretch.places[2, descent.number + 1])
         down = texts.down(stretch.place.scale.length(z), raw)
         if descent.row == change.row:
             new.append(down)
         else:  # a block that only comes down again changes for what the run was raised over
-            self._edit(descent, raw, [raw, down], "split", self._obstacles(descent) or over, level)
+            self._edit(descent, [raw, down], "split", self._obstacles(descent) or over, level)
 
     def _obstacles(self, change: _Change) -> set[int]:
         return {hit.obstacle for row in change.bad for hit in self._hits[row]}
 
-    def _edit(self, change: _Change, raw: bytes, new: list[bytes], kind: str, obstacles: set[int],
-              level: float) -> None:
-        edit = Edit(self._stretch.first + change.number, raw, new, kind, tuple(sorted(obstacles)), change.programmed,
-                    None, level)
+    def _edit(self, change: _Change, new: list[bytes], kind: str, obstacles: set[int], level: float) -> None:
+        line = self._stretch.first + change.number
+        edit = Edit(line, change.raw, new, kind, tuple(sorted(obstacles)), change.programmed, None, level)
         self._edited.append((change.row, edit))
 
     def edits(self) -> dict[int, Edit]:

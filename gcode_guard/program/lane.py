@@ -124,6 +124,10 @@ class Stretch:
         """A line, counted from 0."""
         return self.batch.raw(self.begin + number)
 
+    def raws(self, numbers: Integers) -> list[bytes]:
+        """Some lines, counted from 0."""
+        return self.batch.raws(numbers + self.begin)
+
     def step(self, number: int) -> Step:
         """A line, counted from 0, as the exact reader makes it."""
         kept, self.interpreter.state = self.interpreter.state, self.state_before(number)

@@ -105,6 +105,11 @@ class Batch:
     def raw(self, number: int) -> bytes:
         return self.data[self.offset(number) : int(self.ends[number])]
 
+    def raws(self, numbers: Integers) -> list[bytes]:
+        """Some lines, in a fraction of the time that each by itself takes."""
+        begins = np.append(0, self.ends).take(numbers).tolist()
+        return [self.data[begin:end] for begin, end in zip(begins, self.ends.take(numbers).tolist(), strict=True)]
+
     @property
     def words(self) -> Words:
         if self._words is None:
