@@ -101,11 +101,9 @@ class Plan:
     def _needed_after(self, place: int) -> float:
         need = -inf
         for item in self.run.items[place + 1 :]:
-            if item.kind == "fixed":
-                break
             # What no height cures asks for none: it is led round.
             own = item.need if item.need < inf else -inf
-            if item.has_z or item.kind == "entry":
+            if item.has_z:
                 return max(need, own if item.crosses else -inf)
             need = max(need, own)
         return need

@@ -7,12 +7,13 @@ its lower end all along, and as near as any place between its ends.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from math import inf
 from typing import Any
 
 from gcode_guard.mend import stand
 from gcode_guard.program.moves import Move
-from gcode_guard.program.state import Coordinate, bounds, known
+from gcode_guard.program.state import HIGH, Coordinate, bounds, known
 from gcode_guard.repair.edits import Draft
 from gcode_guard.repair.limits import Limits, Stuck, trouble_of
 from gcode_guard.repair.planner import Plan
@@ -20,6 +21,18 @@ from gcode_guard.repair.run import Leg, Run, Runs, lowest
 from gcode_guard.repair.write import Style
 from tests.language.reading import read
 
+SAME = {"after_tool_change": "same"}
+HOME = {"home_axes": "named", "home": (Decimal(200), Decimal(100), HIGH), "home2": (Decimal(200), Decimal(100), HIGH)}
+STORED = HOME | {"home": (Decimal(200), Decimal(100), Decimal(25))}
+IN_DOUBT = {"home_axes": "unknown"}
+ZERO = {"zero": (Decimal(-10), Decimal(-20), Decimal(-50))}
+UP = "G91 G28 Z0\nG90\n"  # at an unknown height above everything
+LOW = "G0 Z5\nG1 Z-1\n"
+SHIFTED = {"shifts": {"G54": (Decimal(0), Decimal(0), Decimal(0)), "G55": (Decimal(10), Decimal(20), Decimal(8))}}
+KNOWN: tuple[float, float, float] = (0, 100, 30)
+TOP = ('say where the tool stands: machine.start, or after_tool_change = "high" where M6 leaves it above'
+       " everything")
+CORNERS = [(60.0, 300.0), (140.0, 300.0)]  # round the end of the wall
 NEEDED = 23.0
 CONTACT = 19.0
 
@@ -35,12 +48,13 @@ def level(move: Move) -> float:
     return NEEDED if across(move, 72, 128) else -inf
 
 
-def judged(move: Move) -> Leg:
-    """A rapid with its verdict."""
+def judged(move: Move, shoe: bool) -> Leg:
+    """A rapid with its verdict; under a shoe that stays with the gantry no height is enough."""
     low = min(lowest(move.start[2]), lowest(move.end[2]))
-    clips = low < level(move)
-    contact = low < CONTACT and across(move, 76, 124)
-    return Leg(move, clips, contact, level(move) if clips else -inf, (0,) if clips else ())
+    shoe = shoe and not move.upright and across(move, 72, 128)
+    clips = shoe or low < level(move)
+    contact = shoe or (low < CONTACT and across(move, 76, 124))
+    return Leg(move, clips, contact, inf if shoe else level(move) if clips else -inf, (0,) if clips else ())
 
 
 def limits(**more: Any) -> Limits:
@@ -52,12 +66,12 @@ class Planned:
     """What became of a program: `text`, or what was said where a run could not be mended."""
 
     def __init__(self, program: str, room: Limits, start: tuple[float, float, float] | None = (0, 100, 30),
-                 **rules: Any) -> None:
+                 shoe: bool = False, **rules: Any) -> None:
         steps = read(program, start, **rules).steps
         runs = Runs()
         for step in steps:
             stand(step)
-            runs.add(step, [judged(move) for move in step.moves])
+            runs.add(step, [judged(move, shoe) for move in step.moves])
         runs.close()
         self.room, self.text, self.said = room, "", ""
         self.style = Style().seen([(step.block.text, step.block.ending) for step in steps])
@@ -94,3 +108,13 @@ class Planned:
         if plan.pending_motion is not None:
             self.motion_pending.append(plan.pending_motion.block.line)
         self.carry = left if left != run.end[2] and not all(known(c) for c in run.end) else None
+
+
+def became(program: str, start: tuple[float, float, float] | None = KNOWN, room: dict[str, Any] | None = None,
+           **rules: Any) -> str:
+    """What a program becomes; it must come through a second time as it is, without a look for a way round."""
+    planned = Planned(program, limits(**(room or {})), start, **rules)
+    assert not planned.said
+    again = {key: value for key, value in (room or {}).items() if "round" not in key}
+    assert Planned(planned.text, limits(**again), start, **rules).text == planned.text
+    return planned.text
