@@ -118,13 +118,17 @@ class Broken(AssertionError):
 @cache
 def bench(number: int) -> tuple[Setup, int | None]:
     """One of the benches, and the tool that is in the spindle."""
+    return load_setup_data(bench_text(number).encode(), "bench.toml"), (None, 1, 2)[number // len(BENCHES) // 8 % 3]
+
+
+def bench_text(number: int) -> str:
+    """The setup file of one of the benches."""
     names = list(BENCHES)
     first = number % len(names)
     rest = number // len(names)
-    text = BENCH.format(
+    return BENCH.format(
         machine=BENCHES[names[first]], units="mm", block_delete=("run", "skip")[rest % 2],
         air_feeds=("false", "true")[rest // 2 % 2], detour=("when-needed", "when-faster")[rest // 4 % 2])
-    return load_setup_data(text.encode(), "bench.toml"), (None, 1, 2)[rest // 8 % 3]
 
 
 def hold_program(data: bytes) -> int:
