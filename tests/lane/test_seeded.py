@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -97,7 +98,7 @@ def needed_of_its_neighbour(examined: Any) -> None:
 
 
 def down_by_a_digit(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(Texts, "down", lambda texts, style, z, like: DOWN(texts, style, z - z.scaleb(-3), like))
+    patch.setattr(Texts, "down", lambda texts, z, like: DOWN(texts, z - Decimal("0.001"), like))
 
 
 def never_down_again(patch: pytest.MonkeyPatch) -> None:
@@ -111,11 +112,11 @@ def a_run_forgotten(patch: pytest.MonkeyPatch) -> None:
 def edits(shift: int = 0, new: Callable[[list[bytes]], list[bytes]] = list) -> Seed:
     """What is written is right, and goes to another line, or is written wrongly, in one run of many."""
     def seed(patch: pytest.MonkeyPatch) -> None:
-        def edit(lifts: Lifts, change: Any, raw: bytes, lines: list[bytes], *rest: Any) -> None:
+        def edit(lifts: Lifts, change: Any, lines: list[bytes], *rest: Any) -> None:
             if 200 < change.number < 211:
                 change = replace(change, number=change.number + shift)
                 lines = new(lines)
-            EDIT(lifts, change, raw, lines, *rest)
+            EDIT(lifts, change, lines, *rest)
         patch.setattr(Lifts, "_edit", edit)
     return seed
 
