@@ -7,13 +7,15 @@ forked for each mutant after everything is imported and collected: some tens of 
     python tests/mutation/measure.py FOLDER [--only space/hulls] [--again] [--tests tests/space ...] [--budget 6]
 
 FOLDER keeps the copy and `results.json`; a second call goes on where the first stopped, `--again` takes up those that
-survived, with the tests as they are now. `mutmut show NAME` in FOLDER/copy shows a mutant. Wants git, and a machine on
+survived, with the tests as they are now, and `--list` prints them. Wants git, and a machine on
 which processes can be forked.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
+import difflib
 import gc
 import json
 import os
@@ -226,6 +228,30 @@ def table(results: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
+def survivors(copy: Path, results: dict[str, Any]) -> str:
+    """Markdown: of each file the mutants that survived, as the line before and after."""
+    lines: list[str] = []
+    for file, names in _by_file([name for name, (status, _) in results.items() if status in (SURVIVED, UNREACHED)]):
+        text = (copy / "mutants" / "gcode_guard" / f"{file}.py").read_text()
+        at = {node.name: text.splitlines()[node.lineno : node.end_lineno] for node in ast.walk(ast.parse(text))
+              if isinstance(node, ast.FunctionDef)}
+        lines += ["", f"## {file}.py", ""]
+        for name in names:
+            function = name.rpartition(".")[2]
+            start, _, number = function.partition("__mutmut_")
+            changed = [line for line in difflib.ndiff(at[f"{start}__mutmut_orig"], at[function]) if line[0] in "+-"]
+            was, now = (" ".join(line[2:].strip() for line in changed if line[0] == sign) for sign in "-+")
+            lines.append(f"* {re.split('ǁ|x_', start)[-1]} {number}: `{was}` became `{now}`")
+    return "\n".join(lines).strip() + "\n"
+
+
+def _by_file(names: list[str]) -> list[tuple[str, list[str]]]:
+    files: dict[str, list[str]] = defaultdict(list)
+    for name in sorted(names, key=lambda name: (name.partition("__mutmut_")[0], int(name.rpartition("_")[2]))):
+        files["/".join(name.split(".")[1:3])].append(name)
+    return sorted(files.items())
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
@@ -236,6 +262,7 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="those that survived, with the tests as they are now")
     parser.add_argument("--without", default="", help="words in the names of tests that take too long here")
     parser.add_argument("--part", default="1/1", help="2/3 for the second third of the mutants, in a folder of its own")
+    parser.add_argument("--list", action="store_true", help="only print what survived so far")
     parser.add_argument("--reuse", action="store_true", help="what the last call found out of the same tests")
     parser.add_argument("--budget", type=float, default=6.0, help="seconds of tests for each mutant")
     asked = parser.parse_args()
@@ -243,6 +270,9 @@ def main() -> None:
     if not copy.exists():
         prepare(copy, asked.commit, asked.only or [f"{room}/*" for room in ROOMS])
     results = json.loads(save.read_text()) if save.exists() else {}
+    if asked.list:
+        print(survivors(copy, results), end="")
+        return
     shutil.rmtree(copy / "mutants" / "tests")
     shutil.copytree(ROOT / "tests", copy / "mutants" / "tests", ignore=shutil.ignore_patterns("__pycache__"))
     wanted = [f"gcode_guard.{file.replace('/', '.')}." for file in asked.only] or [f"gcode_guard.{r}." for r in ROOMS]
