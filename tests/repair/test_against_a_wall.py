@@ -175,6 +175,15 @@ UNKNOWN_PLACE = {
     "X alone known before it": (
         "G0 Z5\nG0 X50\nM3\nG0 Y100 X200\nG0 Z1\nG1 Z-1\n", "G0 Z23.0\nG0 X50\nM3\nG0 Y100 X200\nG0 Z1\nG1 Z-1\n"),
     "X alone, and then Y": ("G0 Z5\nX0\nM3\nY0\nG1 Z-1\n", "G0 Z23.0\nX0\nM3\nY0\nG0 Z5.0\nG1 Z-1\n"),
+    "Y alone, and then X": (
+        "G0 Z5\nY0\nM3\nX200\nG1 Z-1\n", "G0 Z23.0\nY0\nM3\nX200\nG0 Z5.0\nG1 Z-1\n"),
+    "Y alone, and then a slope": (
+        "G0 Z5\nY0\nM3\nG0 X200 Z1\nG1 Z-1\n", "G0 Z23.0\nY0\nM3\nG0 X200\nG0 Z1\nG1 Z-1\n"),
+    "X alone known, and the same height again": (
+        "G0 Z5\nX0\nM3\nG0 Z5\nY0\nG1 Z-1\n", "G0 Z23.0\nX0\nM3\nG0 Z23.0\nY0\nG0 Z5.0\nG1 Z-1\n"),
+    "Y alone known, and the same height again": (
+        "G0 Z5\nY0\nM3\nG0 Z5\nX0\nG1 Z-1\n", "G0 Z23.0\nY0\nM3\nG0 Z23.0\nX0\nG0 Z5.0\nG1 Z-1\n"),
+    "increments across": ("G0 X0 Y0\nG91 X200\nG90 G0 Z1\n", "G0 Z23.0\nG0 X0 Y0\nG91 X200\nG90 G0 Z1\n"),
     "across twice": ("G0 X0 Y0\nG0 X200\nG0 Z1\nG1 Z-1\n", "G0 Z23.0\nG0 X0 Y0\nG0 X200\nG0 Z1\nG1 Z-1\n"),
     "across, an effect, and across": (
         "G0 X200 Y0\nM3\nG0 X0\nG0 Z1\nG1 Z-1\n", "G0 Z23.0\nG0 X200 Y0\nM3\nG0 X0\nG0 Z1\nG1 Z-1\n"),

@@ -28,10 +28,18 @@ SIDE = ("3", "it runs under cutter compensation, where nothing may be put in; ra
 NO_WAY = ("3", "it needs a height of 23 mm, the machine ends at 20 mm, and there is no way round; lower or move the"
           " obstacle")
 LOW_ROOM: dict[str, Any] = {"ceiling": 20.0, "way_round": lambda move, height: CORNERS}
+ADDED = ("4", "under G91 no height can be written out of one that is not known; " + TOP)
 UNDER: dict[str, Any] = {"rise_from": 0.0, "rise_advice": "raise it first"}
 REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[str, str]]] = {
     "an increment out of an unknown height that was raised": (
         "G0 X0 Y0\nG91 G0 Z5\n", None, {}, {}, 2, FIXED),
+    "an increment on a slope out of an unknown height that was raised": (
+        "G0 X200 Y0\nG91 X5 Z3\nG90 G0 Z1\n", None, {}, {}, 2, FIXED),
+    "increments across out of an unknown height": ("T1 M6\nG91 G0 X200\nG90 G0 Z1\n", KNOWN, {}, SAME, 2, ADDED),
+    "increments on a slope out of an unknown height": (
+        "T1 M6\nG91 G0 X200 Z5\nG90 G0 Z1\n", KNOWN, {}, SAME, 2, ADDED),
+    "increments down from above everything, and back": (
+        "G91 G28 Z0\nG0 X200 Z-5\nX-200\n", KNOWN, {}, HOME, 2, ADDED),
     "the same height again in an expression": (
         "#1=5\nG0 Z5\nM3\nG0 Z[#1]\nX0 Y0\nG1 Z-1\n", None, {}, {}, 4, PLAIN),
     "an increment in an expression behind an effect": (
