@@ -163,8 +163,7 @@ class Mender:
         for line, (exact, depth) in deepest.items():
             self.tell(Finding(line, "in-stock", f"a rapid {'goes' if exact else 'may go'} sideways with the tip below"
                               " the stock's top", by=depth))
-        for hit in self.judge.brushed(columns):
-            add(self.totals.brushed, hit, int(columns.line[hit.move]))
+        self._tell_close("brushed", self.judge.brushed(columns), columns)
 
     def _watch_after(self, steps: list[Step]) -> None:
         """Looks for the next motion among the steps behind the one before which a G0 was put in."""
@@ -210,18 +209,26 @@ class Mender:
              step_of: Callable[[int], Step]) -> None:
         """Cuts that make contact and such as come close; `step_of` gives the block of a row."""
         touched = _of_cuts(examined.touched, columns)
+        self._tell_close("spoiled", [hit for hit in touched if self.judge.sacrificial[hit.obstacle]], columns)
         for hit in touched:
             if self.judge.sacrificial[hit.obstacle]:
-                add(self.totals.spoiled, hit, int(columns.line[hit.move]))
                 continue
             if self._may_be_air(columns, hit.move) and self._air_feed(step_of(hit.move), hit, drafts):
                 continue
             self.refuse(3)
             add(self.totals.cut_contacts, hit, int(columns.line[hit.move]))
         met = {(hit.move, hit.obstacle) for hit in touched}
-        for hit in _of_cuts(examined.clipped, columns):
-            if (hit.move, hit.obstacle) not in met:
-                add(self.totals.close_cuts, hit, int(columns.line[hit.move]))
+        near = [hit for hit in _of_cuts(examined.clipped, columns) if (hit.move, hit.obstacle) not in met]
+        self._tell_close("cut", near, columns)
+
+    def _tell_close(self, what: str, hits: list[Hit], columns: Moves) -> None:
+        """Tells what comes close, once for each line and obstacle: the deepest of it."""
+        lines: dict[tuple[int, int], float] = {}
+        for hit in hits:
+            key = int(columns.line[hit.move]), hit.obstacle
+            lines[key] = max(hit.depth, lines.get(key, -inf))
+        for finding in self.totals.comes_close(what, lines, self.judge.names):
+            self.tell(finding)
 
     def _may_be_air(self, columns: Moves, row: int) -> bool:
         """False for what is surely no traverse at feed: most cuts, told without a look at their blocks."""

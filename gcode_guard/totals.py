@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf
 
@@ -11,6 +11,12 @@ from .lengths import Units, length, length_up
 from .record.findings import Finding
 
 LISTED = 10  # lines that a summed-up finding names
+MOST_CLOSE = 10_000  # messages about what comes close, one for each line and obstacle; the rest is summed up
+CLOSE = {  # what comes close, as a sentence about one line and about several
+    "cut": ("a cut comes", "{} more cuts come", "inside the clearance of", "without contact"),
+    "spoiled": ("a cut runs", "{} more cuts run", "into", "which is sacrificial"),
+    "brushed": ("the bristles of the shoe brush", "{} more times the bristles of the shoe brush", "over", ""),
+}
 
 
 @dataclass(slots=True)
@@ -61,11 +67,10 @@ class Totals:
     counts: Counts = field(default_factory=Counts)
     tools_used: set[int] = field(default_factory=set)
     cut_contacts: dict[int, ContactSum] = field(default_factory=dict)
-    close_cuts: dict[int, ContactSum] = field(default_factory=dict)
     ends_inside: dict[int, ContactSum] = field(default_factory=dict)
     starts_inside: dict[int, ContactSum] = field(default_factory=dict)
-    brushed: dict[int, ContactSum] = field(default_factory=dict)
-    spoiled: dict[int, ContactSum] = field(default_factory=dict)
+    close: dict[tuple[str, int], ContactSum] = field(default_factory=dict)
+    told_close: dict[tuple[str, int, int], float] = field(default_factory=dict)
     outside: dict[str, ContactSum] = field(default_factory=dict)
     air_levels: dict[int, tuple[float, float]] = field(default_factory=dict)
     advice: dict[int, str] = field(default_factory=dict)
@@ -102,24 +107,28 @@ class Totals:
                 lines = found.more
                 yield Finding(found.line, "rapid-contact", f"{what} \"{name}\"{lines}, {self._depth(found)}", name,
                                   found.depth, self._end_advice(found.obstacle), found.count)
-        for found in self.close_cuts.values():
-            name = names[found.obstacle]
-            what = "a cut comes" if found.count == 1 else f"{found.count} cuts come"
-            yield Finding(found.line, "close", f"{what} inside the clearance of \"{name}\"{found.more} without contact",
-                              name, found.depth, first_of=found.count)
-        for found in self.spoiled.values():
-            name = names[found.obstacle]
-            what = "a cut runs" if found.count == 1 else f"{found.count} cuts run"
-            yield Finding(found.line, "close", f"{what} into \"{name}\"{found.more}, which is sacrificial", name,
-                              found.depth, first_of=found.count)
         for axis, found in self.outside.items():
             yield Finding(found.line, "out-of-reach", f"{axis} leaves the machine's reach{found.more}, as far as"
                               f" {found.part}, which is {length_up(found.depth, self.units)} too far", None,
                               found.depth, "place the work elsewhere, or mend machine.reach", found.count)
-        for found in self.brushed.values():
-            name = names[found.obstacle]
-            yield Finding(found.line, "close", f"the bristles of the shoe brush over \"{name}\"{found.more}", name,
-                              found.depth, first_of=found.count)
+        for (what, obstacle), found in self.close.items():
+            yield Finding(found.line, "close", _close_text(what, names[obstacle], found), names[obstacle], found.depth,
+                          first_of=found.count)
+
+    def comes_close(self, what: str, lines: Mapping[tuple[int, int], float], names: Sequence[str]) -> Iterator[Finding]:
+        """What is to be told at once of what comes close: `lines` gives how deep, mm, by line and obstacle; `what` is a
+        key of CLOSE. Beyond the first `MOST_CLOSE` it is summed up, to be told at the end."""
+        for (line, obstacle), depth in lines.items():
+            key = what, line, obstacle
+            if key in self.told_close and depth <= self.told_close[key]:
+                continue  # the same block, called once more
+            if len(self.told_close) < MOST_CLOSE:
+                self.told_close[key] = depth
+                yield Finding(line, "close", _close_text(what, names[obstacle]), names[obstacle], depth)
+                continue
+            found = self.close.setdefault((what, obstacle), ContactSum(obstacle, line, depth, ""))
+            found.add(line)
+            found.depth = max(found.depth, depth)
 
     def _depth(self, found: ContactSum) -> str:
         """How deep the deepest is, and with what."""
@@ -141,6 +150,14 @@ class Totals:
         if cuts is not None:
             return f"the advice for line {cuts.line} holds for this too"
         return self.advice.get(obstacle, "move or lower the obstacle")
+
+
+def _close_text(what: str, name: str, found: ContactSum | None = None) -> str:
+    """What comes close to an obstacle, on one line or (`found`) on all those that are summed up."""
+    one, several, how, end = CLOSE[what]
+    subject, lines = (one, "") if found is None else (several.format(found.count), found.more)
+    comma = ", " if end.startswith("which") else " " if end else ""
+    return f"{subject} {how} \"{name}\"{lines}{comma}{end}"
 
 
 def add(sums: dict[int, ContactSum], hit: Hit, line: int) -> None:

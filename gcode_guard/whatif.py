@@ -11,7 +11,7 @@ from typing import Any
 from .lengths import Units, length
 from .record.findings import Change as Changed
 from .record.findings import Finding
-from .record.summary import Summary, duration, reason
+from .record.summary import Summary, duration, reason, said_once
 from .setup import Setup, SetupError, load_setup_data
 from .setup.errors import printable
 from .setup.toml_file import parse_toml, read_file
@@ -200,8 +200,8 @@ def differences(changes: Iterable[Change], as_is: Verdict, what_if: Verdict) -> 
     if not as_is.summary.exit and not what_if.summary.exit:  # what is refused is not changed either
         lines += _changed_lines(as_is.changes, what_if.changes, units)
     before, after = _said(as_is.findings), _said(what_if.findings)
-    lines += [f"no longer: {text}" for text in before if text not in after]
-    lines += [f"new: {text}" for text in after if text not in before]
+    lines += [f"no longer: {text}" for text in said_once(before[key] for key in before if key not in after)]
+    lines += [f"new: {text}" for text in said_once(after[key] for key in after if key not in before)]
     lines = [line for line in lines if line]
     if len(lines) > MOST_LINES:
         lines[MOST_LINES:] = [f"and {len(lines) - MOST_LINES:,} more differences"]
@@ -233,5 +233,5 @@ def _changed_lines(before: Sequence[Changed], after: Sequence[Changed], units: U
     return [text for _, text in sorted(lines)]
 
 
-def _said(findings: Iterable[Finding]) -> list[str]:
-    return list(dict.fromkeys(reason(finding) for finding in findings))
+def _said(findings: Iterable[Finding]) -> dict[str, Finding]:
+    return {reason(finding): finding for finding in findings}

@@ -10,7 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from gcode_guard.cli import app
+from gcode_guard.totals import Totals
 from tests.guarding import run, write_bench
 
 BENCH = """
@@ -55,7 +58,8 @@ def test_a_cut_is_close_inside_the_clearance_with_the_corner_rounding_in_force(t
 
 
 def test_a_cut_into_what_is_sacrificial_passes_and_is_told(tmp_path: Path) -> None:
-    assert close("G0 X70 Y0\nG1 Z5 F100\nG1 X100\nG1 X70\n", tmp_path, BENCH + "sacrificial = true\n") == [(3, 14.0)]
+    bench = BENCH + "sacrificial = true\n"
+    assert close("G0 X70 Y0\nG1 Z5 F100\nG1 X100\nG1 X70\n", tmp_path, bench) == [(3, 14.0), (4, 14.0)]
 
 
 @pytest.mark.parametrize("program, found", [
@@ -66,8 +70,31 @@ def test_an_upright_rapid_says_how_much_too_low_it_is(tmp_path: Path, program: s
     assert close(program, tmp_path) == found
 
 
-def test_the_one_message_about_many_cuts_names_their_lines(tmp_path: Path) -> None:
-    program = "G0 X82.01 Y0\nG1 Z-1 F100\nG1 X50\nG1 X82.01\nG1 X50\n"
+def test_every_line_that_comes_close_has_a_record_of_its_own(tmp_path: Path) -> None:
+    program = "G0 X82.01 Y0\nG1 Z-1 F100\nG1 X50\nG1 Z5 X82.01\nG1 X50\n"
+    assert close(program, tmp_path) == [(2, 24.0), (3, 24.0), (4, pytest.approx(18.0, abs=0.01)), (5, 18.0)]
+
+
+def test_what_is_called_once_more_is_told_once_more_only_where_it_is_deeper() -> None:
+    totals = Totals()
+    for depths, told in ((1.0, [1.0]), (0.5, []), (1.5, [1.5]), (1.5, [])):
+        assert [found.by for found in totals.comes_close("cut", {(7, 0): depths}, ["clamp"])] == told
+
+
+def test_after_very_many_the_rest_is_summed_up(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("gcode_guard.totals.MOST_CLOSE", 3)
+    program = "G0 X82.01 Y0\nG1 Z-1 F100\nG1 X50\nG1 X82.01\nG1 X50\nG1 X82.01\n"
     came = run(program, write_bench(tmp_path, BENCH))
+    text = 'inside the clearance of "clamp"'
     assert [(record["line"], record["text"]) for record in came.records("finding")] == [
-        (2, '4 cuts come inside the clearance of "clamp" (lines 2, 3, 4, 5) without contact')]
+        *((line, f"a cut comes {text} without contact") for line in (2, 3, 4)),
+        (5, f"2 more cuts come {text} (lines 5, 6) without contact")]
+
+
+def test_a_review_says_once_what_is_the_same_of_several_lines(tmp_path: Path) -> None:
+    setup, program = write_bench(tmp_path, BENCH), tmp_path / "p.nc"
+    program.write_text("G0 X82.01 Y0\nG1 Z-1 F100\n" + "G1 X50\nG1 X82.01\n" * 6)
+    made = CliRunner().invoke(app, ["review", str(program), "--setup", str(setup)], catch_exceptions=False)
+    assert made.exit_code == 0
+    assert ('  lines 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 and 3 more: a cut comes inside the clearance of "clamp" without'
+            " contact\n") in made.stderr

@@ -46,7 +46,7 @@ class Finding:
     """Something that was found and not changed. `by`: how deep, in mm, where that has a meaning.
 
     `advice`: what the user can do, for a finding that refuses the program; it follows `text` in every report.
-    `first_of`: how many of the same kind this one stands for (close cuts are summed up for each obstacle).
+    `first_of`: how many of the same kind this one stands for (what comes very often is summed up for each obstacle).
     """
 
     line: int

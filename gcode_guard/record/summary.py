@@ -14,6 +14,7 @@ CAUTION = (
     "with a hand on the stop."
 )
 
+MOST_LINES = 10  # lines of which the same is said, by number
 MOST_REASONS = 40
 """So many reasons of a refusal are printed; the log has them all."""
 
@@ -66,6 +67,23 @@ def summary_paragraph(summary: Summary, *, today: datetime.date | None = None) -
 def reason(finding: Finding) -> str:
     """A finding as one line: `line 12: what it is; what you can do`."""
     return f"line {finding.line}: {safe_text(finding.sentence)}"
+
+
+def said_once(findings: Iterable[Finding]) -> list[str]:
+    """Findings in the order of the program, what is the same of several lines once: `lines 4, 6: what it is`."""
+    by_text: dict[str, list[int]] = {}
+    for finding in sorted(findings, key=lambda finding: finding.line):
+        lines = by_text.setdefault(safe_text(finding.sentence), [])
+        if finding.line not in lines[-1:]:
+            lines.append(finding.line)
+    return [f"{_of_lines(lines)}: {text}" for text, lines in by_text.items()]
+
+
+def _of_lines(numbers: Sequence[int]) -> str:
+    """`line 4`, `lines 4, 6`; of many lines the first ones, and how many there are."""
+    listed = ", ".join(map(str, numbers[:MOST_LINES]))
+    more = f" and {len(numbers) - MOST_LINES:,} more" if len(numbers) > MOST_LINES else ""
+    return f"{'line' if len(numbers) == 1 else 'lines'} {listed}{more}"
 
 
 def refusal(findings: Iterable[Finding]) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import IO
 
 from gcode_guard.record.findings import Finding, FindingKind, safe_text
-from gcode_guard.record.summary import MOST_REASONS, Summary, count, reason
+from gcode_guard.record.summary import MOST_REASONS, Summary, count, said_once
 
 RED, GREEN, CYAN, BOLD, PLAIN = "\x1b[31m", "\x1b[32m", "\x1b[36m", "\x1b[1m", "\x1b[0m"
 MARKS = {b"-": RED, b"+": GREEN, b"@": CYAN}
@@ -35,15 +35,10 @@ def coloured(diff: IO[bytes]) -> Iterator[str]:
 
 def grouped(findings: Iterable[Finding]) -> str:
     """The findings by kind, what refuses the program first, each group in the order of the program."""
-    by_kind: dict[str, list[str]] = {}
-    for finding in sorted(findings, key=lambda finding: finding.line):
-        lines = by_kind.setdefault(finding.kind, [])
-        text = reason(finding)
-        if text not in lines:
-            lines.append(text)
+    findings = list(findings)
     blocks = []
     for kind, title in GROUPS:
-        lines = by_kind.get(kind, [])
+        lines = said_once(finding for finding in findings if finding.kind == kind)
         if not lines:
             continue
         shown = lines[:MOST_REASONS]
