@@ -309,10 +309,6 @@ class Plan:
             if not known(after) and any(leg.move.part == "home-all" for leg in item.legs):
                 self.actual = after  # home with all axes or with those that are named: where Z stands now is in doubt
             return
-        if item.kind == "home" and not fixed_end and known(after) and not isinstance(self.actual, Span) \
-                and not isinstance(before, Span) and not isinstance(after, Span):
-            self.actual = self.actual + (after - before)
-            return
         self.actual = after
 
     def _through(self, item: Item, place: int) -> float:

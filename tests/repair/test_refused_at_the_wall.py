@@ -29,6 +29,7 @@ NO_WAY = ("3", "it needs a height of 23 mm, the machine ends at 20 mm, and there
           " obstacle")
 LOW_ROOM: dict[str, Any] = {"ceiling": 20.0, "way_round": lambda move, height: CORNERS}
 ADDED = ("4", "under G91 no height can be written out of one that is not known; " + TOP)
+ADDS = ("4", "an increment starts at a height that is not known; " + TOP)
 UNDER: dict[str, Any] = {"rise_from": 0.0, "rise_advice": "raise it first"}
 REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[str, str]]] = {
     "an increment out of an unknown height that was raised": (
@@ -40,6 +41,11 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         "T1 M6\nG91 G0 X200 Z5\nG90 G0 Z1\n", KNOWN, {}, SAME, 2, ADDED),
     "increments down from above everything, and back": (
         "G91 G28 Z0\nG0 X200 Z-5\nX-200\n", KNOWN, {}, HOME, 2, ADDED),
+    "an increment down a slope, behind an end in an expression that was passed over high": (
+        "G91 G28 Z0\nG90\n#1=1\nG0 X200 Z[#1+1]\nG91 X-200 Z1\nG90 G1 Z-1\n", KNOWN, {}, HOME, 5, ADDS),
+    "an increment across there, at the end of the run": (
+        "G91 G28 Z0\nG90\n#1=1\nG0 X200 Z[#1+1]\nG91 X-200\nG90 G1 Z-1\n", KNOWN, {}, HOME, 5, ADDS),
+    "home from a point before the wall that is too low": ("G28 X50 Z5\nG0 Z1\n", KNOWN, {}, HOME, 1, EARLY),
     "the same height again in an expression": (
         "#1=5\nG0 Z5\nM3\nG0 Z[#1]\nX0 Y0\nG1 Z-1\n", None, {}, {}, 4, PLAIN),
     "an increment in an expression behind an effect": (
