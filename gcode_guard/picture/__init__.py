@@ -6,29 +6,36 @@
 from __future__ import annotations
 
 import hashlib
-import json
-import math
+import heapq
+import itertools
 import tempfile
+from array import array
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING
 
 from ..judge import Judge
 from ..program.moves import Move, table
 from ..program.state import ANY_TOOL, ANYWHERE
-from ..record.findings import Assumption, Change, Finding
+from ..record.findings import Change, Finding
 from ..record.page_model import Backdrop, Item, Restart, ReviewPage, ToolChange
+from ..record.page_pack import Packed, Packer
 from ..setup.model import Setup
 from ..source import Source
-from .items import ItemMaker
-from .reading import Reading, read
+from .items import ItemMaker, Job
+from .reading import CONTEXT, Reading, Seen, follow, new_reading
 from .restart import RestartFinder
+from .thin import Thinner
+from .told import Told
 
 if TYPE_CHECKING:
     from ..guard import Outcome
 
-MOST_WHOLE = 300  # changes and findings that have a side view and their lines; the others have their numbers
-MOST_FINDINGS = 1_000
-MOST_ASSUMPTIONS = 500
+MOST_WHOLE = 300  # changes and findings that the page has drawn; with more the page itself draws what is asked for
+DRAWN_CHANGES, DRAWN_FINDINGS = 60, 100  # of more: so many are drawn all the same, for print and without a script
+WAY_PIECES = 8_000  # straight pieces for the ways of all changes together, where there are many
+AT_ONCE = 400  # changes that are looked at together
 BACKDROP_DETAIL = 400.0  # a backdrop may be off by as much as one part in so many of the picture's width
 
 
@@ -36,114 +43,175 @@ def write_page(out: IO[bytes], source: Source, setup: Setup, outcome: Outcome, t
     """Writes the review page of a guarded program, one HTML file, to `out`. Raises OSError from reading and writing."""
     from ..record.page import write_review
 
-    write_review(out, collect(source, setup, outcome, tool))
+    with closing(collect(source, setup, outcome, tool)) as page:
+        write_review(out, page)
 
 
 def collect(source: Source, setup: Setup, outcome: Outcome, tool: int | None) -> ReviewPage:
     """All that the page tells of a program, in plain data."""
-    judge = Judge(setup)
-    assumptions, findings, hit = _from_log(outcome)
-    passed = outcome.exit == 0
-    new_lines = _new_lines(outcome.changes)
-    wanted = {change.line for change in outcome.changes} | {finding.line for finding in findings}
-    coarsest = _width(setup) / BACKDROP_DETAIL
-    contacts = any(finding.kind == "cut-contact" for finding in findings)
-    finder = RestartFinder(_HighEnough(judge), setup.offsets.bench)
-    unchanged = passed and not outcome.changes
-    before = read(source, judge, tool, wanted, coarsest=coarsest, mark_hits=contacts,
-                  restarts=finder if unchanged else None)
-    after = None
-    if passed and not unchanged:
-        lines = {number for first, last in new_lines.values() for number in range(first, last)}
-
-        after = read(Source(outcome.output, "output"), judge, tool, lines, coarsest=coarsest, restarts=finder)
-    maker = ItemMaker(judge, before, after, outcome.changes, new_lines)
-    page = ReviewPage(setup, outcome.run, outcome.summary, _items(maker, outcome, findings),
-                      _backdrop(before), assumptions, hit=hit)
-    _restarts(page, finder, outcome.changes)
-    _tools(page, before, judge, tool)
-    if passed:
-        page.mended_sha256 = _digest(outcome.output)
-        page.mended_lines = (after or before).lines
-    _notes(page, before, outcome, findings)
-    return page
+    with Told(outcome) as told:
+        return _Collector(source, setup, outcome, tool, told).page()
 
 
-def _from_log(outcome: Outcome) -> tuple[list[Assumption], list[Finding], dict[str, str]]:
-    """Assumptions and findings as the log has them, so that the page cannot say anything else, and what happens at
-    each obstacle."""
-    assumptions: list[Assumption] = []
-    others: list[Finding] = []
-    hit: dict[str, str] = {}
-    advised = {(reason.line, reason.kind, reason.sentence) for reason in outcome.reasons}
-    with tempfile.TemporaryFile() as copy:
-        outcome.log.write_to(copy, outcome.run, outcome.summary)  # type: ignore[arg-type]
-        copy.seek(0)
-        for raw in copy:
-            record = json.loads(raw)
-            _note_hit(record, hit)
-            if record["record"] == "assumption" and len(assumptions) < MOST_ASSUMPTIONS:
-                assumptions.append(Assumption(record["about"], record["text"]))
-            elif record["record"] == "finding" and len(others) < MOST_FINDINGS:
-                key = record["line"], record["kind"], record["text"]
-                if key not in advised:
-                    others.append(Finding(record["line"], record["kind"], record["text"], record["obstacle"],
-                                          record["by_mm"]))
-    reasons = sorted(outcome.reasons[:MOST_FINDINGS], key=lambda reason: reason.line)
-    return assumptions, reasons + sorted(others, key=lambda finding: finding.line), hit
+class _Collector:
+    """Reads a program, what was made of it and the log side by side."""
+
+    def __init__(self, source: Source, setup: Setup, outcome: Outcome, tool: int | None, told: Told) -> None:
+        self.source, self.setup, self.outcome, self.tool, self.told = source, setup, outcome, tool, told
+        self.judge = Judge(setup)
+        self.coarsest = _width(setup) / BACKDROP_DETAIL
+        self.before, self.after = new_reading(self.coarsest), new_reading(self.coarsest)
+        self.mended = outcome.exit == 0 and bool(told.lines)
+        self.findings = told.reasons + told.others
+        self.many = len(self.findings) + len(told.lines) > MOST_WHOLE
+        self.deepest = told.deepest(DRAWN_CHANGES) if self.many else set()
+        self.maker = ItemMaker(self.judge, told.lifted, told.rounds, self.before.hits)
+        self.finder = RestartFinder(_HighEnough(self.judge), setup.offsets.bench)
+        self.seen = {finding.line: Seen(finding.line) for finding in self.findings}
+        self.near: dict[int, Change] = {}
+        self.whole: list[Item] = []
+        blobs = tempfile.TemporaryFile()
+        self.packers = [Packer(blobs, setup) for _ in range(3)]
+        self.ways = Thinner(WAY_PIECES, self.coarsest), Thinner(WAY_PIECES, self.coarsest)
+
+    def page(self) -> ReviewPage:
+        """Everything, read and put together."""
+        told, outcome = self.told, self.outcome
+        self._changes(len(told.reasons))
+        self._findings(told.reasons, 1, True)
+        self._findings(told.others, len(told.reasons) + len(told.lines) + 1, False)
+        self.whole.sort(key=lambda item: item.number)
+        page = ReviewPage(self.setup, outcome.run, outcome.summary, self.whole, _backdrop(self.before),
+                          told.assumptions, hit=told.hit, led=told.led)
+        if self.many:
+            page.packed = Packed(self.packers, self.judge.as_box, {
+                number: list(zip(a.from_.tolist(), a.radius.tolist(), a.part, strict=True))
+                for number, a in self.judge.assemblies.items()})
+            page.ways = Backdrop(self.ways[0].polylines(), self.ways[1].polylines(), off_by=max(
+                ways.off_by for ways in self.ways), left_out=sum(ways.left_out for ways in self.ways))
+        for candidate in self.finder.found:
+            original = told.original(candidate.line) if self.mended else candidate.line
+            page.restarts.append(Restart(candidate.line, original, candidate.tool, candidate.height))
+        page.restarts_left_out = self.finder.more
+        _tools(page, self.before, self.judge, self.tool)
+        if outcome.exit == 0:
+            page.mended_sha256 = _digest(outcome.output)
+            page.mended_lines = (self.after if self.mended else self.before).lines
+        self._notes(page)
+        return page
+
+    # The changes, in the order of the program -----------------------------------------------------------------
+
+    def _changes(self, number: int) -> None:
+        told = self.told
+        merged = heapq.merge(sorted(self.seen), told.lines)
+        wanted = array("q", (line for line, _ in itertools.groupby(merged)))
+        contacts = any(finding.kind == "cut-contact" for finding in self.findings)
+        unchanged = self.outcome.exit == 0 and not self.mended
+        before = _Cursor(follow(self.source, self.judge, self.tool, wanted, self.before, mark_hits=contacts,
+                                restarts=self.finder if unchanged else None), self._note_seen)
+        after = _Cursor(follow(Source(self.outcome.output, "output"), self.judge, self.tool, told.firsts, self.after,
+                               restarts=self.finder) if self.mended else iter(()))
+        jobs: list[Job] = []
+        for change, first, near in zip(told.changes(), told.firsts, self._nearby(), strict=True):
+            number += 1
+            seen, runs_on = before.at(change.line), after.at(first).runs_on
+            for whole in self._forms(change.line in self.deepest):
+                hunk = self.maker.hunk(change.line, seen.texts, near, whole)
+                jobs.append(Job(number, change, seen, runs_on, hunk, whole))
+            if len(jobs) >= AT_ONCE:
+                self._make(jobs)
+                jobs = []
+        self._make(jobs)
+        before.drain()
+        after.drain()
+
+    def _forms(self, drawn: bool) -> list[bool]:
+        """Whether an item is packed (False), drawn whole (True), or both."""
+        return [not self.many] + [True] * (self.many and drawn)
+
+    def _make(self, jobs: list[Job]) -> None:
+        for job, item in zip(jobs, self.maker.changes(jobs), strict=True):
+            self._put(item, 1, job.whole)
+
+    def _put(self, item: Item, shelf: int, whole: bool) -> None:
+        if whole:
+            self.whole.append(item)
+            return
+        self.packers[shelf].add(item)
+        for thinner, ways in zip(self.ways, (item.programmed, item.mended), strict=True):
+            for way in ways:
+                thinner.add([(x, y) for x, y, _ in way if x is not None and y is not None])
+
+    def _nearby(self) -> Iterator[dict[int, Change]]:
+        """For each change those round it, by line."""
+        around = {line + k for line in self.seen for k in range(-CONTEXT, CONTEXT + 1)}
+        changes, ahead = itertools.tee(self.told.changes())
+        near: dict[int, Change] = {}
+        following = next(ahead, None)
+        for change in changes:
+            while following is not None and following.line <= change.line + CONTEXT:
+                near[following.line] = following
+                if following.line in around:
+                    self.near[following.line] = following
+                following = next(ahead, None)
+            for line in [line for line in near if line < change.line - CONTEXT]:
+                del near[line]
+            yield near
+
+    def _note_seen(self, seen: Seen) -> None:
+        if seen.line in self.seen:
+            self.seen[seen.line] = seen
+
+    # What was found ----------------------------------------------------------------------------------------------
+
+    def _findings(self, findings: list[Finding], number: int, trouble: bool) -> None:
+        for place, finding in enumerate(findings):
+            seen = self.seen[finding.line]
+            for whole in self._forms(place < DRAWN_FINDINGS):
+                hunk = self.maker.hunk(finding.line, seen.texts, self.near, whole)
+                item = self.maker.finding(number + place, finding, trouble, seen, hunk, whole)
+                self._put(item, 0 if trouble else 2, whole)
+
+    def _notes(self, page: ReviewPage) -> None:
+        untold = self.outcome.summary.findings - len(self.findings)
+        if untold > 0:
+            page.notes.append(f"{untold:,} more findings are in the log alone.")
+        if self.before.left:
+            page.notes.append(f"{self.before.left:,} moves are not drawn in the plan, since it is not known where they"
+                              " run.")
 
 
-def _note_hit(record: dict[str, Any], hit: dict[str, str]) -> None:
-    """Notes what happens at an obstacle, in a word; what is worse stands over what is less so."""
-    if record["record"] == "change":
-        for name in record["obstacles"]:
-            if hit.get(name, "close") == "close":
-                hit[name] = "cleared"
-    elif record["record"] == "finding" and record["obstacle"]:
-        if record["kind"] == "close":
-            hit.setdefault(record["obstacle"], "close")
-        else:
-            hit[record["obstacle"]] = "meets a move"
+class _Cursor:
+    """Goes through what was seen, line by line; `passed` is shown everything."""
+
+    def __init__(self, seen: Iterator[Seen], passed: Callable[[Seen], None] = lambda seen: None) -> None:
+        self._seen = seen
+        self._passed = passed
+        self._next: Seen | None = None
+        self._go()
+
+    def _go(self) -> None:
+        self._next = next(self._seen, None)
+        if self._next is not None:
+            self._passed(self._next)
+
+    def at(self, line: int) -> Seen:
+        """What was seen of a line; nothing, where it was not come to. Lines are asked for in order."""
+        while self._next is not None and self._next.line < line:
+            self._go()
+        return self._next if self._next is not None and self._next.line == line else Seen(line)
+
+    def drain(self) -> None:
+        """Goes on to the end."""
+        while self._next is not None:
+            self._go()
 
 
 def findings_of(outcome: Outcome) -> list[Finding]:
     """The findings of a run, those that refuse it first: as many as a person reads, the log has them all."""
-    return _from_log(outcome)[1]
-
-
-def _new_lines(changes: list[Change]) -> dict[int, tuple[int, int]]:
-    """For each changed line the lines of the mended program that took its place: first, and one past the last."""
-    lines = {}
-    shift = 0
-    for change in sorted(changes, key=lambda change: change.line):
-        first = change.line + shift
-        lines[change.line] = (first, first + len(change.after))
-        shift += len(change.after) - len(change.before)
-    return lines
-
-
-def _items(maker: ItemMaker, outcome: Outcome, findings: list[Finding]) -> list[Item]:
-    reasons = set(outcome.reasons)
-    items: list[Item] = []
-    for finding in findings:
-        if finding in reasons:
-            items.append(maker.finding(len(items) + 1, finding, True, len(items) >= MOST_WHOLE))
-    deepest = sorted(outcome.changes, key=lambda change: -_rise(change))[: max(0, MOST_WHOLE - len(items))]
-    whole = {id(change) for change in deepest}
-    for change in outcome.changes:
-        items.append(maker.change(len(items) + 1, change, id(change) not in whole))
-    for finding in findings:
-        if finding not in reasons:
-            items.append(maker.finding(len(items) + 1, finding, False, len(items) >= MOST_WHOLE))
-    return items
-
-
-def _rise(change: Change) -> float:
-    """How much higher the tool must go, mm; out of an unknown height more than anything else."""
-    if change.programmed_z is None:
-        return math.inf
-    heights = [z for z in (change.needed_z, change.written_z) if z is not None]
-    return max(heights, default=change.programmed_z) - change.programmed_z
+    with Told(outcome) as told:
+        return told.reasons + told.others
 
 
 def _width(setup: Setup) -> float:
@@ -180,21 +248,6 @@ class _HighEnough:
         return self._known[key]
 
 
-def _restarts(page: ReviewPage, finder: RestartFinder, changes: list[Change]) -> None:
-    lines = _new_lines(changes)
-    for candidate in finder.found:
-        shift = 0
-        inside = False
-        for line, (first, last) in lines.items():
-            if last <= candidate.line:
-                shift = last - (line + 1)
-            elif first <= candidate.line:
-                inside = True
-        original = None if inside else candidate.line - shift
-        page.restarts.append(Restart(candidate.line, original, candidate.tool, candidate.height))
-    page.restarts_left_out = finder.more
-
-
 def _tools(page: ReviewPage, reading: Reading, judge: Judge, tool: int | None) -> None:
     numbers = set(judge.assemblies) if ANY_TOOL in reading.tools else reading.tools & set(judge.assemblies)
     page.tools = [number for number in judge.assemblies if number in numbers]
@@ -204,16 +257,6 @@ def _tools(page: ReviewPage, reading: Reading, judge: Judge, tool: int | None) -
         page.tool_changes = [ToolChange(0, page.tools[0])]
     elif tool is not None:
         page.tool_changes.insert(0, ToolChange(0, tool))
-
-
-def _notes(page: ReviewPage, reading: Reading, outcome: Outcome, findings: list[Finding]) -> None:
-    summary = outcome.summary
-    if summary.changes > len(outcome.changes):
-        page.notes.append(f"{summary.changes - len(outcome.changes):,} more changes are in the log and the diff alone.")
-    if summary.findings > len(findings):
-        page.notes.append(f"{summary.findings - len(findings):,} more findings are in the log alone.")
-    if reading.left:
-        page.notes.append(f"{reading.left:,} moves are not drawn in the plan, since it is not known where they run.")
 
 
 def _digest(file: IO[bytes]) -> str:

@@ -3,24 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from ..judge import Judge
 from ..lengths import length
 from ..program.moves import Kind, Move
 from ..record.findings import Change, Finding, safe_text
-from ..record.page_model import Corridor, HunkLine, Item, Place
+from ..record.page_model import Corridor, HunkLine, Item, Place, Sight
 from ..record.page_words import list_of
-from .profile import Worst, assembly_for, profile_of, straight_ends, tightest, worst_of
-from .reading import Reading, path, place_of
+from .many import left_over_of_each, tightest_of_each, worst_of_each
+from .profile import (
+    Worst,
+    assembly_for,
+    left_beside,
+    lowest_of,
+    profile_of,
+    straight_ends,
+    tightest,
+    tool_for,
+    worst_of,
+)
+from .reading import CONTEXT, Seen, path, place_of
 
-CONTEXT = 2  # lines round a change
 LONGEST_LINE = 4200  # characters of a program's line that are shown; longer lines are refused anyway
 LONGEST_NAME = 60  # characters of a name within a sentence; the table of obstacles has it whole
 LONGEST_TEXT = 1500
 MOST_TEXT = 800_000  # characters of a program's lines on the whole page; then lines are cut after LITTLE
-LITTLE = 160
-BRIEF_RAPIDS = 4  # of the run that a brief one belongs to
+LITTLE = 160  # characters of a line round a change that the page itself draws, too
 
 TITLES = {"lift": "Raised", "split": "Taken apart", "detour": "Led round", "rapid-contact": "Rapid meets an obstacle",
           "cut-contact": "Cut meets an obstacle", "close": "Close, without contact", "out-of-reach": "Out of reach",
@@ -33,90 +44,128 @@ def shortened(text: str, limit: int = LONGEST_NAME) -> str:
     return text if len(text) <= limit else text[: limit - 1] + "…"
 
 
+@dataclass(slots=True)
+class Job:
+    """A change that is to be shown: what was seen of its line, the rapids of the mended program in its place and on
+    from there, and its hunk. `whole`: with everything drawn; else with what the page itself draws it from."""
+
+    number: int
+    change: Change
+    seen: Seen
+    mended: list[Move]
+    hunk: list[HunkLine]
+    whole: bool
+
+
 class ItemMaker:
     """Makes items out of changes and findings.
 
-    `before` is the reading of the program, `after` that of the mended one (None where there is none); `new_lines`
-    gives for each changed line the lines of the mended program that took its place, first and one past the last.
+    `lifted`: the lines of the changes that something stands in the way of, and `rounds`: of those that lead round,
+    each in order. `hits`: the paths of cuts that run into an obstacle, by obstacle.
     """
 
-    def __init__(self, judge: Judge, before: Reading, after: Reading | None, changes: Sequence[Change],
-                 new_lines: dict[int, tuple[int, int]]) -> None:
+    def __init__(self, judge: Judge, lifted: Sequence[int], rounds: Sequence[int],
+                 hits: Mapping[int, list[list[tuple[float, float]]]]) -> None:
         self.judge = judge
-        self.before, self.after = before, after
-        self.changed = {change.line: change for change in changes}
-        self.lifted = sorted(change.line for change in changes if change.obstacles)
-        self.new_lines = new_lines
-        self._room = MOST_TEXT
+        self.lifted, self.rounds = lifted, rounds
+        self.hits = hits
         self.units = judge.setup.units
+        self._room = MOST_TEXT
 
-    def change(self, number: int, change: Change, brief: bool) -> Item:
-        """One changed block. What it is changed for may lie on it, or on the rapids that follow it."""
-        moves = [m for m in self.before.moves.get(change.line, []) if m.kind == Kind.RAPID]
-        worst = None if brief else self._cause(change, moves)
-        sentence = "" if brief else self._sentence(change, worst)
-        item = Item(number, change.line, change.kind, TITLES[change.kind], sentence,
+    def changes(self, jobs: Sequence[Job]) -> list[Item]:
+        """Changed blocks. What one is changed for may lie on it, or on the rapids that follow it."""
+        own = [[m for m in job.seen.moves if m.kind == Kind.RAPID] for job in jobs]
+        worsts = self._causes(jobs, own)
+        packed = [None if job.whole else worst for job, worst in zip(jobs, worsts, strict=True)]
+        tight = tightest_of_each(self.judge, [w if w and w.hit else None for w in packed])
+        left = left_over_of_each(self.judge, [None if w is None or self._is_led_round(w) else w for w in packed],
+                                 [job.change.written_z for job in jobs])
+        items = []
+        for k, job in enumerate(jobs):
+            item = self._change(job, own[k], worsts[k])
+            worst = worsts[k]
+            if worst is not None and job.whole:
+                self._draw(item, worst, job.mended)
+            elif worst is not None:
+                item.sight = self._sight(worst, tight[k], job.mended, left[k])
+            items.append(item)
+        return items
+
+    def _change(self, job: Job, moves: list[Move], worst: Worst | None) -> Item:
+        change = job.change
+        item = Item(job.number, change.line, change.kind, TITLES[change.kind], self._sentence(change, worst),
                     tuple(shortened(name) for name in change.obstacles), is_change=True,
                     programmed_z=change.programmed_z, needed_z=change.needed_z, written_z=change.written_z,
-                    from_z=_end_height(moves), added_s=change.added_s, brief=brief)
-        mended = self._mended(change.line, brief)
-        if brief:
-            item.programmed = _ways(self.before.runs.get(change.line, [])[:BRIEF_RAPIDS])
-            item.mended = _ways(mended)
-            return item
-        item.programmed = _ways(moves if worst is None or worst.move in moves else [worst.move])
-        item.mended = _ways(mended)
-        if worst is not None:
-            self._place(item, worst)
-            item.corridors = self._corridors(worst)
-            item.profile = profile_of(self.judge, worst, mended, change.written_z, self._is_led_round(worst))
-            item.cause = worst.move.line if worst.move.line != change.line and worst.hit is not None else None
-        item.hunk = self._hunk(change.line)
+                    from_z=_end_height(moves), added_s=change.added_s, hunk=job.hunk)
+        item.programmed = _ways(moves if worst is None or worst.move.line == change.line else [worst.move])
+        item.mended = _ways(job.mended)
+        if worst is not None and worst.hit is not None and worst.move.line != change.line:
+            item.cause = worst.move.line
         return item
+
+    def _draw(self, item: Item, worst: Worst, mended: list[Move]) -> None:
+        self._place(item, worst)
+        item.corridors = self._corridors(worst)
+        item.profile = profile_of(self.judge, worst, mended, item.written_z, self._is_led_round(worst))
+
+    def _sight(self, worst: Worst, tight: tuple[tuple[float, float], float] | None, mended: list[Move],
+               left_over: float | None) -> Sight:
+        move, led_round = worst.move, self._is_led_round(worst)
+        number = tool_for(self.judge, move, worst.hit)
+        if tight is not None and not all(math.isfinite(value) for value in tight[0]):
+            tight = None
+        low = lowest_of(move)
+        return Sight(
+            place_of(move.start), place_of(move.end), number, worst.hit.part if worst.hit else "",
+            tight[0] if tight else None, tight[1] if tight and math.isfinite(tight[1]) else low, low, worst.needed,
+            left_over, left_beside(self.judge, mended, self.judge.assemblies[number]) if led_round else None,
+            move.corner, move.grow, move.kind == Kind.RAPID, led_round,
+            move.kind in (Kind.ARC_CW, Kind.ARC_CCW))
 
     def _is_led_round(self, worst: Worst) -> bool:
         """Whether the worst rapid is one that the mended program leads round what is in its way."""
-        change = self.changed.get(worst.move.line)
-        return change is not None and change.kind == "detour"
+        at = bisect_left(self.rounds, worst.move.line)
+        return at < len(self.rounds) and self.rounds[at] == worst.move.line
 
-    def _cause(self, change: Change, moves: list[Move]) -> Worst | None:
-        """The rapid that the block is changed for: its own, or one that follows it in the same run."""
-        names = frozenset(change.obstacles)
-        own = worst_of(moves, self.judge, across=True, obstacles=names)
-        if not names or (own is not None and own.hit is not None):
-            return own
-        worst = worst_of(self.before.runs.get(change.line, []), self.judge, across=True, obstacles=names)
-        return worst if worst is not None and worst.hit is not None else own
+    def _causes(self, jobs: Sequence[Job], own: list[list[Move]]) -> list[Worst | None]:
+        """The rapid that each block is changed for: its own, or one that follows it in the same run."""
+        names = [frozenset(job.change.obstacles) for job in jobs]
+        worsts = worst_of_each(own, self.judge, names)
+        again = [k for k, worst in enumerate(worsts) if names[k] and (worst is None or worst.hit is None)]
+        later = worst_of_each([jobs[k].seen.runs_on for k in again], self.judge, [names[k] for k in again])
+        for k, worst in zip(again, later, strict=True):
+            if worst is not None and worst.hit is not None:
+                worsts[k] = worst
+        return worsts
 
-    def finding(self, number: int, finding: Finding, trouble: bool, brief: bool) -> Item:
+    def finding(self, number: int, finding: Finding, trouble: bool, seen: Seen, hunk: list[HunkLine],
+                whole: bool) -> Item:
         """Something that was found and not changed."""
         item = Item(number, finding.line, finding.kind, TITLES[finding.kind],
                     _sentence_of(shortened(finding.text, LONGEST_TEXT)),
                     (shortened(finding.obstacle),) if finding.obstacle else (), shortened(finding.advice, LONGEST_TEXT),
-                    trouble=trouble, by=finding.by, brief=brief)
-        moves = [m for m in self.before.moves.get(finding.line, []) if _matters(m, finding)]
-        if brief:
-            item.programmed = _ways(moves[:BRIEF_RAPIDS])
-            return item
+                    trouble=trouble, by=finding.by, hunk=hunk)
+        moves = [m for m in seen.moves if _matters(m, finding)]
         worst = worst_of(moves, self.judge) if finding.kind != "in-stock" else None
         item.programmed = _ways([m for m in moves if m.kind == Kind.RAPID])
         item.cuts = [path(m) for m in moves if m.kind != Kind.RAPID]
-        if finding.kind == "cut-contact":
+        if whole and finding.kind == "cut-contact":
             item.cuts = self._hits(finding) or item.cuts
         if worst is not None and (worst.hit is not None or finding.kind not in ("close", "not-understood")):
             self._place(item, worst)
-            if finding.obstacle:
+            if finding.obstacle and whole:
                 item.corridors = self._corridors(worst)
                 item.profile = profile_of(self.judge, worst, [], None)
+            elif finding.obstacle:
+                item.sight = self._sight(worst, tightest(self.judge, worst), [], None)
         elif moves:
             x, y, _ = place_of(moves[0].end)
             item.mark = (x, y) if x is not None and y is not None else None
-        item.hunk = self._hunk(finding.line)
         return item
 
     def _hits(self, finding: Finding) -> list[list[tuple[float, float]]]:
         numbers = [k for k, name in enumerate(self.judge.names) if name == finding.obstacle]
-        return [way for number in numbers for way in self.before.hits.get(number, []) if way]
+        return [way for number in numbers for way in self.hits.get(number, []) if way]
 
     def _place(self, item: Item, worst: Worst) -> None:
         tight = tightest(self.judge, worst)
@@ -139,33 +188,27 @@ class ItemMaker:
         straight = Corridor(worst.hit.part, radius, *ends)
         return [Corridor(worst.hit.part, radius, *ends, True), straight] if box else [straight]
 
-    def _mended(self, line: int, brief: bool) -> list[Move]:
-        """The rapids that took a line's place, and, unless `brief`, those that follow them in the same run."""
-        if self.after is None or line not in self.new_lines:
-            return []
-        first, last = self.new_lines[line]
-        if not brief:
-            return self.after.runs.get(first, [])
-        return [m for number in range(first, last) for m in self.after.moves.get(number, []) if m.kind == Kind.RAPID]
-
-    def _hunk(self, line: int) -> list[HunkLine]:
+    def hunk(self, line: int, texts: Mapping[int, bytes], changed: Mapping[int, Change],
+             whole: bool) -> list[HunkLine]:
+        """The lines round one: `texts` of the program by number, and the changes among them."""
         lines = []
         for number in range(line - CONTEXT, line + CONTEXT + 1):
-            change = self.changed.get(number)
+            change = changed.get(number)
             own = number == line
             if change is None:
-                raw = self.before.texts.get(number)
+                raw = texts.get(number)
                 if raw is not None:
-                    lines.append(HunkLine(" ", number, self._line(raw), own))
+                    lines.append(HunkLine(" ", number, self._line(raw, whole, own), own))
                 continue
-            lines += [HunkLine("-", number, self._line(raw), own) for raw in change.before]
-            lines += [HunkLine("+", None, self._line(raw), own) for raw in change.after]
+            lines += [HunkLine("-", number, self._line(raw, whole, own), own) for raw in change.before]
+            lines += [HunkLine("+", None, self._line(raw, whole, own), own) for raw in change.after]
         return lines
 
-    def _line(self, raw: bytes) -> str:
+    def _line(self, raw: bytes, whole: bool, own: bool) -> str:
         text = raw.decode("utf-8", "backslashreplace").rstrip("\r\n")
-        text = shortened(text, LONGEST_LINE if self._room > 0 else LITTLE)
-        self._room -= len(text)
+        text = shortened(text, LONGEST_LINE if (self._room > 0 if whole else own) else LITTLE)
+        if whole:
+            self._room -= len(text)
         return text
 
     # Sentences ------------------------------------------------------------------------------------------------
@@ -208,13 +251,19 @@ class ItemMaker:
         return f"So the tool is raised to {height} here, before it {'is led round it' if led_round else 'goes across'}."
 
     def _follows(self, change: Change) -> str:
-        near = min(self.lifted, key=lambda line: abs(line - change.line), default=None)
+        near = _nearest(self.lifted, change.line)
         of = f" of line {near}" if near is not None else " beside it"
         if change.written_z is not None and change.programmed_z is not None \
                 and change.written_z > change.programmed_z:
             return (f"Nothing stands in the way of this rapid by itself; it keeps the height of the raised rapid{of},"
                     f" Z {length(change.written_z, self.units)}.")
         return f"This belongs to the raised rapid{of}: from here on the tool is where the program had it."
+
+
+def _nearest(lines: Sequence[int], line: int) -> int | None:
+    """The one of some lines in order that is nearest to a line, of two the first; None of none."""
+    at = bisect_left(lines, line)
+    return min(lines[max(0, at - 1) : at + 1], key=lambda other: abs(other - line), default=None)
 
 
 def _sentence_of(text: str) -> str:

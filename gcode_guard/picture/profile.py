@@ -58,7 +58,12 @@ def worst_of(moves: list[Move], judge: Judge, *, across: bool = False,
                 needed = low[1] + hit.depth if low is not None else math.inf
             worst.needed = needed if math.isfinite(needed) else None
             return worst
-    return Worst(max(moves, key=_length), None, False)
+    return Worst(longest_of(moves), None, False)
+
+
+def longest_of(moves: list[Move]) -> Move:
+    """The longest of some moves, as far as their places are known."""
+    return max(moves, key=_length)
 
 
 def _length(move: Move) -> float:
@@ -67,12 +72,17 @@ def _length(move: Move) -> float:
 
 
 def assembly_for(judge: Judge, move: Move, hit: Hit | None) -> Assembly:
-    """The assembly that the move was judged with; of any tool of the setup, the one that hangs widest and lowest."""
+    """The assembly that the move was judged with."""
+    return judge.assemblies[tool_for(judge, move, hit)]
+
+
+def tool_for(judge: Judge, move: Move, hit: Hit | None) -> int:
+    """The tool that the move was judged with; of any tool of the setup, the one that hangs widest."""
     if move.tool in judge.assemblies:
-        return judge.assemblies[move.tool]
+        return move.tool
     numbers = judge.tools(ANY_TOOL)
     with_part = [n for n in numbers if hit is None or hit.part in judge.assemblies[n].part]
-    return judge.assemblies[max(with_part or numbers, key=lambda n: float(judge.assemblies[n].radius.max()))]
+    return max(with_part or numbers, key=lambda n: float(judge.assemblies[n].radius.max()))
 
 
 def tightest(judge: Judge, worst: Worst) -> tuple[Point, float] | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import io
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import IO, Any
@@ -21,9 +22,9 @@ from gcode_guard.record import page_words
 from gcode_guard.record.findings import safe_text
 from gcode_guard.record.log import millimetres, millimetres_rounded_up, seconds
 from gcode_guard.record.page_model import Item, ReviewPage
-from gcode_guard.record.page_plan import draw_plan, flat
+from gcode_guard.record.page_pack import Fitted, Packed
+from gcode_guard.record.page_plan import draw_plan
 from gcode_guard.record.page_side import draw_side, draw_tool
-from gcode_guard.record.page_svg import path_text
 from gcode_guard.record.summary import CAUTION, count, not_checked_with, summary_paragraph
 from gcode_guard.setup.describe import describe
 from gcode_guard.setup.model import Setup
@@ -34,6 +35,11 @@ VERDICTS = {
     "refused": ("Refused", "No program was written. What is listed below must be put right first."),
 }
 MOST_NAMES = 6  # of obstacles in the verdict
+LARGEST = 4_950_000  # bytes of a page; 5 MB is the promise
+LARGEST_HEADER = 400_000  # bytes of the bench for the script, at most, and of what is said of what did not fit
+BLOCKS_HERE, FITTED_HERE = Markup("<!--blocks-->"), Markup("<!--fitted-->")  # no text can hold either: it is escaped
+SCRIPTS = ("plan.js", "page.js")
+PACKED = ("plan.js", "unpack.js", "side.js", "side_drawing.js", "packed.js")
 NEVER_SEEN = 0.1  # mm; a backdrop that is less off counts as whole
 HITS = {"cleared": "rapids were led clear of it", "close": "comes close, without contact",
         "meets a move": "a move meets it"}
@@ -42,15 +48,57 @@ HITS = {"cleared": "rapids were led clear of it", "close": "comes close, without
 def write_review(out: IO[bytes], page: ReviewPage) -> None:
     """Writes the review page as UTF-8. Raises OSError."""
     setup = page.setup
-    plan = draw_plan(setup, page.items, page.backdrop, page.hit)
-    write_document(out, "review.html", {
+    plan = draw_plan(setup, page.items, page.backdrop, page.hit, page.ways)
+    values = {
         "page": page, "setup": setup, "summary": page.summary, "plan": plan, "verdict": _verdict(page),
         "reason": next((item for item in page.items if item.trouble), None), "backdrop": _backdrop(page),
         "hits": _hits(page), "file_name": _file_name(page.run.program),
         "paragraph": summary_paragraph(page.summary), "facts": _item_facts, "side": lambda item: _side(setup, item),
         "tools": [setup.tools[number] for number in page.tools], "unused": [t for n, t in setup.tools.items()
                                                                          if n not in page.tools],
-        "title": f"Review of {_file_name(page.run.program)}"})
+        "title": f"Review of {_file_name(page.run.program)}", "blocks": "", "fitted": "",
+        "drawn_note": _drawn(page)}
+    if page.packed is None:
+        write_document(out, "review.html", values)
+    else:
+        _write_packed(out, page.packed, values)
+
+
+def _write_packed(out: IO[bytes], packed: Packed, values: dict[str, Any]) -> None:
+    """Writes a page with packed items: as many as fit, and what does not fit is said."""
+    drawn = io.BytesIO()
+    write_document(drawn, "review.html", {**values, "blocks": BLOCKS_HERE, "fitted": FITTED_HERE}, scripts=PACKED)
+    html = drawn.getvalue()
+    fitted = packed.fit(LARGEST - len(html) - LARGEST_HEADER - len(packed.shelves[1]) * 40)
+    note = "".join(str(Markup('<p class="note">{}</p>').format(sentence)) for sentence in _left_out(fitted))
+    before, behind = html.replace(str(FITTED_HERE).encode(), note.encode()).split(str(BLOCKS_HERE).encode())
+    out.write(before)
+    for name, text in packed.blocks(fitted):
+        out.write(f'<script type="application/octet-stream" id="{name}">{text}</script>\n'.encode())
+    out.write(behind)
+
+
+def _drawn(page: ReviewPage) -> str:
+    """Which items are printed and shown without a script, where there are more."""
+    changes = sum(item.is_change for item in page.items)
+    found = len(page.items) - changes
+    all_of = page.packed.count if page.packed is not None else 0
+    listed = page_words.list_of([f"the {count(changes, 'change')} with the greatest lifts"] * bool(changes)
+                                + [f"the first {count(found, 'finding')}"] * bool(found))
+    return (f"Printed, and shown without a script, are {listed}, of {all_of:,} changes and findings. The others are in"
+            " this page on a screen, in the diff and in the log (--log).")
+
+
+def _left_out(fitted: Fitted) -> list[str]:
+    """What of the items did not fit on the page, in sentences."""
+    sentences = []
+    if fitted.left_out:
+        sentences.append(f"The page is kept under 5 MB: {count(fitted.left_out, 'change')} from line"
+                         f" {fitted.from_line:,} on did not fit. The diff and the log have them all.")
+    if fitted.bare:
+        sentences.append(f"The page is kept under 5 MB: {count(fitted.bare, 'block')} are shown without the lines round"
+                         " them.")
+    return sentences
 
 
 def write_bench(out: IO[bytes], setup: Setup) -> None:
@@ -105,27 +153,26 @@ def _side(setup: Setup, item: Item) -> Markup:
 
 def _item_facts(item: Item, setup: Setup) -> list[tuple[str, str, str, float | None]]:
     """The numbers of an item: (key of the log, what it is, as text, as the log has it)."""
-    units = setup.units
+    units, names = setup.units, page_words.FACTS
     if item.is_change:
         profile = item.profile
-        needed = "nothing near" if item.needed_z is None else page_words.needed(item.needed_z, units)
-        rows = [("programmed_z_mm", "programmed Z", page_words.length(item.programmed_z, units),
+        needed = names["nothing"] if item.needed_z is None else page_words.needed(item.needed_z, units)
+        rows = [("programmed_z_mm", names["programmed"], page_words.length(item.programmed_z, units),
                  millimetres(item.programmed_z)),
-                ("needed_z_mm", "needed by its own rapid", needed, millimetres_rounded_up(item.needed_z))]
+                ("needed_z_mm", names["needed"], needed, millimetres_rounded_up(item.needed_z))]
         if item.cause is not None and profile is not None and profile.needed_z is not None:
-            rows.append(("", f"needed by the rapid of line {item.cause}",
-                         page_words.needed(profile.needed_z, units), None))
-        rows.append(("written_z_mm", "written Z", page_words.length(item.written_z, units),
+            rows.append(("", names["clear"].format(item.cause), page_words.needed(profile.needed_z, units), None))
+        rows.append(("written_z_mm", names["written"], page_words.length(item.written_z, units),
                      millimetres(item.written_z)))
         if profile is not None:
-            for where, left in (("above", profile.left_over), ("beside", profile.left_beside)):
+            for where, left in (("over", profile.left_over), ("beside", profile.left_beside)):
                 if left is not None:
-                    rows.append(("", f"left {where} the obstacle as measured", page_words.length(left, units), None))
-        rows.append(("added_s", "added time", page_words.time(item.added_s), seconds(item.added_s)))
+                    rows.append(("", names[where], page_words.length(left, units), None))
+        rows.append(("added_s", names["added"], page_words.time(item.added_s), seconds(item.added_s)))
         return rows
     if item.by is None:
         return []
-    name = "outside by" if item.kind == "out-of-reach" else "too low by"
+    name = names["outside"] if item.kind == "out-of-reach" else names["by"]
     return [("by_mm", name, page_words.length(item.by, units), millimetres(item.by))]
 
 
@@ -135,7 +182,6 @@ def _environment() -> jinja2.Environment:
         loader=jinja2.FunctionLoader(_template), autoescape=True, undefined=jinja2.StrictUndefined,
         trim_blocks=True, lstrip_blocks=True)
     environment.filters["safe_text"] = safe_text
-    environment.filters["way"] = lambda item: path_text(flat(item.programmed))
     environment.globals.update(count=count, words=page_words, tool_drawing=draw_tool, caution=CAUTION)
     return environment
 
@@ -144,10 +190,12 @@ def _template(name: str) -> str:
     return (resources.files("gcode_guard") / "templates" / name).read_text(encoding="utf-8")
 
 
-def write_document(out: IO[bytes], name: str, values: dict[str, Any], more_style: str = "") -> None:
-    """Fills a template with values; `more_style` names a style sheet for this document alone. Raises OSError."""
-    style, script = _template("page.css"), _template("page.js")
-    style += _template(more_style) if more_style else ""
+def write_document(out: IO[bytes], name: str, values: dict[str, Any], more_style: str = "",
+                   scripts: Sequence[str] = SCRIPTS) -> None:
+    """Fills a template with values; `more_style` names a style sheet for this document alone, `scripts` what its one
+    script is made of. Raises OSError."""
+    style = _template("page.css") + (_template(more_style) if more_style else "")
+    script = '"use strict";\n(function () {\n' + "\n".join(map(_template, scripts)) + "})();\n"
     policy = (f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(script)}; img-src data:; "
               "base-uri 'none'; form-action 'none'")
     stream = _environment().get_template(name).stream(style=Markup(style), script=Markup(script), policy=policy,

@@ -21,7 +21,7 @@ class Marks:
 
     def draw(self, items: Sequence[Item]) -> list[Markup]:
         """The marks, in the order of the items; what refuses the program is placed first."""
-        marked = [item for item in items if item.mark is not None and not item.brief]
+        marked = [item for item in items if item.mark is not None]
         places: dict[int, Point] = {}
         half = 0.45 * self.size
         for item in sorted(marked, key=lambda item: (not item.trouble, item.number))[:MOST]:
@@ -43,7 +43,7 @@ class Marks:
         else:
             drawn.append(tag("line", class_="leader", x1=centre[0], y1=-centre[1], x2=item.mark[0], y2=-item.mark[1]))
         x, y = centre[0], -centre[1]
-        digits = str(item.number)
+        digits = f"{item.number:,}"
         letter = size * (1.0 if len(digits) < 3 else 0.75)
         drawn += [self._plate(item, x, y),
                   tag("text", digits, x=x, y=y + 0.35 * letter, font_size=letter, text_anchor="middle")]

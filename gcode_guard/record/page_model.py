@@ -7,10 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from gcode_guard.record.findings import Assumption, Run
 from gcode_guard.record.summary import Summary
 from gcode_guard.setup.model import Setup
+
+if TYPE_CHECKING:
+    from gcode_guard.record.page_pack import Packed
 
 Point = tuple[float, float]
 Place = tuple[float | None, float | None, float | None]
@@ -100,6 +104,33 @@ class Profile:
 
 
 @dataclass(frozen=True, slots=True)
+class Sight:
+    """What the page itself draws a way from, seen from above and from its side.
+
+    `start`, `end`: those of the worst move, `rapid` or not, an `arc` or not. `tool`: the number of the tool whose
+    assembly it is, `part`: what of it comes nearest. `tight`: where it is tightest, and how low the tip is programmed
+    to be there. `programmed_z`, `needed_z`, `left_over`, `left_beside`, `led_round`: as in a profile. `corner`: how far
+    the control may cut the corner at its ends, `grow`: how much wider its path may be.
+    """
+
+    start: Place
+    end: Place
+    tool: int
+    part: str
+    tight: Point | None
+    tight_z: float | None
+    programmed_z: float | None
+    needed_z: float | None
+    left_over: float | None
+    left_beside: float | None
+    corner: float
+    grow: float
+    rapid: bool
+    led_round: bool
+    arc: bool
+
+
+@dataclass(frozen=True, slots=True)
 class HunkLine:
     """A line of a diff: `mark` is one of "-", "+", " "; `own`: it belongs to the change at hand."""
 
@@ -114,8 +145,9 @@ class Item:
     """One change or one finding. `number` counts from 1 over the page; `trouble`: it refuses the program.
 
     `programmed_z`, `needed_z`, `written_z`, `added_s` and `by` are those of the log; `from_z` is the height at which
-    the block ends in the program. `brief`: it is one of so many that only its numbers are listed. `mark`: the tightest
-    place, seen from above. `cause`: the line of the rapid that it is changed for, where that is another one.
+    the block ends in the program. `mark`: the tightest place, seen from above. `cause`: the line of the rapid that it
+    is changed for, where that is another one. `profile`: its side view; `sight`: what the page itself draws it from,
+    where there are so many items that they are packed.
     """
 
     number: int
@@ -140,7 +172,7 @@ class Item:
     corridors: list[Corridor] = field(default_factory=list)
     mark: Point | None = None
     profile: Profile | None = None
-    brief: bool = False
+    sight: Sight | None = None
     cause: int | None = None
 
     @property
@@ -187,3 +219,14 @@ class ReviewPage:
     notes: list[str] = field(default_factory=list)
     hit: dict[str, str] = field(default_factory=dict)
     """Obstacle by name -> what happens there, in a word or two: "cleared", "close", "meets a move"."""
+    led: dict[str, int] = field(default_factory=dict)
+    """Obstacle by name -> how many blocks are changed for it."""
+    packed: Packed | None = None
+    """Every change and finding, where there are more than are drawn; `items` are then those that are drawn as well."""
+    ways: Backdrop = field(default_factory=Backdrop)
+    """Of packed items the ways as programmed (as `cuts`) and as mended (as `rapids`), all together, thinned."""
+
+    def close(self) -> None:
+        """Gives temporary files back."""
+        if self.packed is not None:
+            self.packed.close()

@@ -35,14 +35,16 @@ class Plan:
 
 
 def draw_plan(setup: Setup, items: Sequence[Item] = (), backdrop: Backdrop | None = None,
-              hit: dict[str, str] | None = None) -> Plan:
-    """The plan of a bench, with what a program does on it, if any."""
-    return _Drawing(setup, items, backdrop or Backdrop(), hit or {}).draw()
+              hit: dict[str, str] | None = None, ways: Backdrop | None = None) -> Plan:
+    """The plan of a bench, with what a program does on it, if any. `ways`: those of all changes together, where there
+    are more than `items` has."""
+    return _Drawing(setup, items, backdrop or Backdrop(), hit or {}, ways or Backdrop()).draw()
 
 
 class _Drawing:
-    def __init__(self, setup: Setup, items: Sequence[Item], backdrop: Backdrop, hit: dict[str, str]) -> None:
-        self.setup, self.items, self.backdrop, self.hit = setup, items, backdrop, hit
+    def __init__(self, setup: Setup, items: Sequence[Item], backdrop: Backdrop, hit: dict[str, str],
+                 ways: Backdrop) -> None:
+        self.setup, self.items, self.backdrop, self.hit, self.ways = setup, items, backdrop, hit, ways
         self.notes: list[str] = []
         self.frame = self._find_frame()
         wide, high = self.frame[2] - self.frame[0], self.frame[3] - self.frame[1]
@@ -61,7 +63,7 @@ class _Drawing:
                f"{number(y1 - y0 + below + edge)}"
         grid = self._grid()
         states = ["troubled"] if any(item.trouble for item in self.items) else []
-        states += ["crowded"] if sum(not item.brief for item in self.items) > CROWDED else []
+        states += ["crowded"] if len(self.items) > CROWDED else []
         svg = tag("svg", Markup("").join([
             self._defs(), tag("rect", class_="field", x=x0, y=-y1, width=x1 - x0, height=y1 - y0),
             tag("g", Markup("").join([grid, *world]), class_="world", transform="scale(1 -1)"),
@@ -82,7 +84,7 @@ class _Drawing:
                 self.labels.take(bounds(solid))
         half = 0.7 * self.size
         for item in self.items:
-            if item.mark is not None and not item.brief:
+            if item.mark is not None:
                 (x, y) = item.mark
                 self.labels.take((x - half, y - half, x + half, y + half))
         lines = [line for item in self.items for line in (*flat(item.programmed), *flat(item.mended), *item.cuts)]
@@ -106,7 +108,7 @@ class _Drawing:
         stock = self.setup.stock
         if stock is not None:
             points += [stock.corner, (stock.corner[0] + stock.size[0], stock.corner[1] + stock.size[1])]
-        for lines in (self.backdrop.cuts, self.backdrop.rapids):
+        for lines in (self.backdrop.cuts, self.backdrop.rapids, self.ways.cuts, self.ways.rapids):
             points += [point for line in lines for point in line]
         for item in self.items:
             points += [(p[0], p[1]) for way in (*item.programmed, *item.mended) for p in way
@@ -251,13 +253,10 @@ class _Drawing:
     # What moves there -----------------------------------------------------------------------------------------
 
     def _items(self) -> list[Markup]:
-        whole = [item for item in self.items if not item.brief]
-        brief = [item for item in self.items if item.brief]
-        ways = (("programmed", [way for item in brief for way in flat(item.programmed)]),
-                ("mended", [way for item in brief for way in flat(item.mended)]))
+        ways = (("programmed", self.ways.cuts), ("mended", self.ways.rapids))
         shapes = [_many(f"{name} brief", lines) for name, lines in ways if lines]
-        listed = [tag("g", Markup("").join(shapes), transform="scale(1 -1)")] if shapes else []
-        return listed + [self._item(item) for item in whole]
+        together = [tag("g", Markup("").join(shapes), transform="scale(1 -1)")] if shapes else []
+        return together + [self._item(item) for item in self.items]
 
     def _item(self, item: Item) -> Markup:
         shapes = [corridor_shape(corridor) for corridor in item.corridors]

@@ -125,7 +125,7 @@ class _Side:
 
     def _crossed(self, solid: Silhouette) -> bool:
         """Whether the lowest section would run over it; what is farther beside meets wider sections alone."""
-        return solid.beside <= (self.profile.sections[0][1] if self.profile.sections else 0.0)
+        return solid.beside < (self.profile.sections[0][1] if self.profile.sections else 0.0)
 
     # Heights --------------------------------------------------------------------------------------------------
 

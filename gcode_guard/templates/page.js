@@ -1,14 +1,15 @@
-"use strict";
+// The page of some changes: all of them are there, and the chosen one is shown.
 (function () {
   var plan = document.getElementById("plan");
   var rows = Array.prototype.slice.call(document.querySelectorAll("#list a[data-item]"));
   if (!plan || !rows.length) { return; }
   var marks = {}, groups = {}, details = {}, chosen = null, cameFrom = null;
+  var view = planView(plan, function () { return groups[chosen]; });
   document.documentElement.classList.add("scripted");
   document.querySelectorAll("#plan g.item").forEach(function (group) { groups[group.dataset.item] = group; });
   document.querySelectorAll("#plan a.mark").forEach(function (mark) { marks[mark.dataset.item] = mark; });
   document.querySelectorAll("article.detail").forEach(function (detail) { details[detail.id.slice(5)] = detail; });
-  document.querySelectorAll(".hint, #nearer").forEach(function (node) { node.hidden = false; });
+  document.querySelectorAll(".hint").forEach(function (node) { node.hidden = false; });
 
   function choose(number, quietly) {
     if (chosen !== null) {
@@ -16,11 +17,10 @@
     }
     chosen = number;
     toggle(number, true);
-    dropBrief();
     [groups[number], marks[number]].forEach(function (node) { if (node) { node.parentNode.appendChild(node); } });
     if (!quietly) {
       document.getElementById("row-" + number).scrollIntoView({ block: "nearest" });
-      if (plan.classList.contains("near")) { nearer(); }
+      view.follow();
     }
   }
 
@@ -91,67 +91,6 @@
     var inside = document.activeElement && document.activeElement.closest("article.detail");
     if (inside) { (cameFrom || document.getElementById("row-" + chosen)).focus(); }
   });
-
-  // The picture itself: nearer to the chosen one, and back.
-  var whole = plan.getAttribute("viewBox");
-  var letters = Number(plan.dataset.letter);
-  var wide = whole.split(" ").map(Number);
-
-  function look(x, y, w, h) {
-    plan.setAttribute("viewBox", [x, y, w, h].join(" "));
-    var scale = w / wide[2];
-    plan.querySelectorAll("g.words").forEach(function (group) { group.setAttribute("font-size", letters * scale); });
-    plan.querySelectorAll(".ring").forEach(function (ring) { ring.setAttribute("r", 0.75 * letters * scale); });
-    plan.querySelectorAll(".mark").forEach(function (mark) {
-      var at = mark.dataset.at.split(" ");
-      mark.setAttribute("transform", "translate(" + at[0] + " " + at[1] + ") scale(" + scale + ") translate(" +
-        -at[0] + " " + -at[1] + ")");
-    });
-  }
-
-  function nearer() {
-    var group = groups[chosen];
-    if (!group) { return; }
-    var box = group.getBBox();
-    var w = Math.max(box.width * 1.5, box.height * 1.5 * wide[2] / wide[3], wide[2] / 8);
-    w = Math.min(w, wide[2]);
-    var h = w * wide[3] / wide[2];
-    look(box.x + box.width / 2 - w / 2, box.y + box.height / 2 - h / 2, w, h);
-    plan.classList.add("near");
-    document.getElementById("all").hidden = false;
-  }
-
-  document.getElementById("nearer").addEventListener("click", nearer);
-  document.getElementById("all").addEventListener("click", function () {
-    look(wide[0], wide[1], wide[2], wide[3]);
-    plan.classList.remove("near");
-    this.hidden = true;
-    document.getElementById("nearer").focus();
-  });
-
-  // Rows of the further ones: their way is drawn when they are chosen.
-  var brief = document.getElementById("brief"), drawn = null;
-
-  function dropBrief() {
-    if (drawn) { drawn.remove(); drawn = null; }
-  }
-
-  if (brief) {
-    brief.addEventListener("click", function (event) {
-      var row = event.target.closest("tr[data-way]");
-      if (!row) { return; }
-      if (event.target.closest("a")) { event.preventDefault(); }
-      brief.querySelectorAll("[aria-current]").forEach(function (old) { old.removeAttribute("aria-current"); });
-      row.setAttribute("aria-current", "true");
-      dropBrief();
-      if (!row.dataset.way) { return; }
-      drawn = document.createElementNS("http://www.w3.org/2000/svg", "path");
-      drawn.setAttribute("class", "programmed picked");
-      drawn.setAttribute("d", row.dataset.way);
-      plan.querySelector("g.world").appendChild(drawn);
-      plan.scrollIntoView({ block: "nearest" });
-    });
-  }
 
   order().forEach(function (number) { toggle(number, false); });
   var first = /^#item-(\d+)$/.exec(window.location.hash);

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import random
 import re
-import time
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from gcode_guard.picture import MOST_FINDINGS, MOST_WHOLE
-from gcode_guard.record.page import write_review
-from gcode_guard.record.page_model import Item, ReviewPage
 from tests.page import pages
 
 # What is left of a sheet of paper within margins of 12 mm, in CSS pixels (96 to the inch).
@@ -190,43 +184,3 @@ def _contrast(one: str, other: str) -> float:
         shades.append(0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2])
     high, low = max(shades), min(shades)
     return (high + 0.05) / (low + 0.05)
-
-
-def test_a_page_of_ten_thousand_changes_is_small_and_opens_fast(page: Any, tmp_path: Path) -> None:
-    path = tmp_path / "many.html"
-    with open(path, "wb") as out:
-        write_review(out, _crowded(tmp_path))
-    assert path.stat().st_size < 5_000_000
-    slowness, times = pages.slowness(), []
-    for _ in range(3):  # other tests may run beside this one: the best of three counts
-        started = time.monotonic()
-        page.goto(path.as_uri())
-        page.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done)))")
-        times.append(time.monotonic() - started)
-        page.goto("about:blank")
-    assert min(times) < 2.0 * slowness
-    page.goto(path.as_uri())
-    page.click("#row-2")
-    assert _chosen(page) == (["2"], ["2"], ["2"])
-    page.click("#further summary")
-    page.click("#brief tbody tr:nth-child(7) a")
-    assert page.locator("#plan .picked").count() == 1
-
-
-def _crowded(folder: Path) -> ReviewPage:
-    """A page at its limits: as many items with everything as there may be, ten thousand brief changes, and findings."""
-    made = pages.model(folder, pages.CROSSING)
-    (item, *_) = [item for item in made.items if item.profile is not None]
-    draw = random.Random(3)
-    whole: list[Item] = [replace(item, number=k + 1, line=4 + 3 * k) for k in range(MOST_WHOLE)]
-    brief: list[Item] = []
-    for k in range(MOST_WHOLE, MOST_WHOLE + 10_000):
-        x, y = draw.uniform(5, 390), draw.uniform(5, 290)
-        way = [(x, y, 5.0), (x + draw.uniform(-40, 40), y + draw.uniform(-40, 40), 5.0)]
-        brief.append(replace(item, number=k + 1, line=4 + 3 * k, brief=True, hunk=[], profile=None, corridors=[],
-                             programmed=[list(way)], mended=[list(way)], sentence=""))
-    for found in brief[:: len(brief) // MOST_FINDINGS]:
-        found.is_change, found.sentence = False, "A rapid comes inside the clearance of an obstacle. " * 5
-    made.items = whole + brief
-    made.backdrop = pages.full_backdrop()
-    return made
