@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 MOST_WHOLE = 300  # changes and findings that the page has drawn; with more the page itself draws what is asked for
 DRAWN_CHANGES, DRAWN_FINDINGS = 60, 100  # of more: so many are drawn all the same, for print and without a script
-WAY_PIECES = 8_000  # straight pieces for the ways of all changes together, where there are many
+WAY_PIECES = 4_000  # straight pieces for the ways of all changes together, where there are many
 AT_ONCE = 400  # changes that are looked at together
 BACKDROP_DETAIL = 400.0  # a backdrop may be off by as much as one part in so many of the picture's width
 
@@ -139,7 +139,8 @@ class _Collector:
             self.whole.append(item)
             return
         self.packers[shelf].add(item)
-        for thinner, ways in zip(self.ways, (item.programmed, item.mended), strict=True):
+        led_round = item.mended if item.kind == "detour" else []  # any other runs over its way as programmed
+        for thinner, ways in zip(self.ways, (item.programmed, led_round), strict=True):
             for way in ways:
                 thinner.add([(x, y) for x, y, _ in way if x is not None and y is not None])
 

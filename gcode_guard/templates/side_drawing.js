@@ -23,7 +23,7 @@ class Board {
       const box = this.free(middle[0] - width / 2, middle[1] - height / 2, width, height, 0);
       if (box) { return this.put(words, box, null); }
     }
-    for (const [rings, degree] of [[6, 1], [12, 0]]) {
+    for (const [rings, degree] of [[12, 1], [12, 0]]) {
       for (let ring = 0; ring < rings; ring++) {
         for (const [x, y] of this.round(target, middle, width, height, this.size * (0.5 + 0.9 * ring))) {
           const box = this.free(x, y, width, height, degree);
@@ -38,7 +38,8 @@ class Board {
     const right = target[2] + gap, left = target[0] - gap - width, over = target[3] + gap;
     const under = target[1] - gap - height, across = middle[0] - width / 2, up = middle[1] - height / 2;
     return [[right, up], [left, up], [across, over], [across, under], [right, over], [left, over], [right, under],
-      [left, under], [right, target[3] - height], [right, target[1]], [left, target[3] - height], [left, target[1]]];
+      [left, under], [right, target[3] - height], [right, target[1]], [left, target[3] - height], [left, target[1]],
+      [target[0], over], [target[2] - width, over], [target[0], under], [target[2] - width, under]];
   }
 
   free(x, y, width, height, degree) {

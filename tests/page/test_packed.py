@@ -95,11 +95,16 @@ CASES = {
     "in the stock": ("G0 X20 Y20\nG0 Z5\nG1 Z-2 F1200\nG0 X40 Y20\nG0 Z60\n", pages.HEAD + CLAMPS),
     "cutter alone": (ROUND, re.sub(r"\[spindle\]\n.*\n", "", pages.HEAD) + CLAMPS),
 }
-SHAPES = """root => [...root.querySelectorAll('svg.side *')].filter(e => !e.closest('.words') && e.className.baseVal).map(e =>
-    [e.tagName, e.className.baseVal, [...e.attributes].filter(a => a.name !== 'class').map(a => a.value).join(' ')])"""
+FACTS = """root => [...root.querySelectorAll('dl.facts > div')].map(row => [...row.children]).map(([name, value]) => [
+    name.textContent, value.textContent, value.dataset.log || '', Number(value.dataset.value || NaN) || 0])"""
+SHAPES = """root => [...root.querySelectorAll('svg.side *')].filter(
+    e => !e.closest('.words') && e.className.baseVal).map(e =>
+    [e.tagName, e.className.baseVal,
+     [...e.attributes].filter(a => a.name !== 'class').map(a => a.value).join(' ')])"""
 WORDS = "root => [...root.querySelectorAll('svg.side text')].map(e => e.textContent)"
 IN_PLAN = """root => [...root.querySelectorAll('path, rect')].filter(e => !e.closest('.mark')).map(e =>
-    [e.tagName, e.className.baseVal, ['d', 'x', 'y', 'width', 'height', 'rx'].map(n => e.getAttribute(n) || '').join(' ')])"""
+    [e.tagName, e.className.baseVal,
+     ['d', 'x', 'y', 'width', 'height', 'rx'].map(n => e.getAttribute(n) || '').join(' ')])"""
 
 
 def _packed(folder: Path, monkeypatch: pytest.MonkeyPatch, *case: str) -> pages.Made:
@@ -117,14 +122,23 @@ def _choose(page: Any, number: int) -> None:
     page.wait_for_selector(f"#rows a[data-item='{number}'][aria-current]")
 
 
+def _until(page: Any, question: str) -> None:
+    """Waits until something holds; the policy of the page forbids the library's own way."""
+    for _ in range(600):
+        if page.evaluate(question):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(question)
+
+
 def _same_shapes(drawn: list[list[str]], expected: list[list[str]]) -> None:
-    """The same shapes in the same order, every number within 0.1 mm: circles are polygons of different corners."""
+    """The same shapes in the same order, every number within 0.2 mm: circles are polygons of different corners."""
     assert [shape[:2] for shape in drawn] == [shape[:2] for shape in expected]
     for (*_, ours), (*kind, theirs) in zip(drawn, expected, strict=True):
         numbers = [[float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", text)] for text in (ours, theirs)]
         if kind[1] == "floor":  # as many points as steps seen in the samples
             numbers = [[min(found), max(found)] for found in numbers]
-        assert numbers[0] == pytest.approx(numbers[1], abs=0.1), kind
+        assert numbers[0] == pytest.approx(numbers[1], abs=0.2), kind
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -134,7 +148,8 @@ def test_every_item_is_drawn_as_on_a_page_of_few(tmp_path: Path, monkeypatch: py
     page.goto(few.path.as_uri())
     rows = page.locator("#list li").all_text_contents()
     articles = page.eval_on_selector_all("article.detail", "all => all.map(e => e.textContent)")
-    kinds = page.eval_on_selector_all("article.detail", "all => all.map(e => [e.dataset.line, e.dataset.kind, e.className])")
+    kinds = page.eval_on_selector_all("article.detail",
+                                      "all => all.map(e => [e.dataset.line, e.dataset.kind, e.className])")
     facts = page.eval_on_selector_all("article.detail", f"all => all.map({FACTS})")
     shapes = page.eval_on_selector_all("article.detail", f"all => all.map({SHAPES})")
     numbers = page.eval_on_selector_all("article.detail", "all => all.map(e => e.id.slice(5))")
@@ -152,12 +167,9 @@ def test_every_item_is_drawn_as_on_a_page_of_few(tmp_path: Path, monkeypatch: py
         _same_shapes(chosen.evaluate(SHAPES), shapes[place])
         assert sorted(chosen.evaluate(WORDS)) == sorted(words[place])
         if kinds[place][1] != "cut-contact":  # of these the few have every cut of the program marked
-            _same_shapes(page.evaluate(f"({IN_PLAN})(document.querySelector('#plan g.picked'))"), in_plan[number])
+            picked = page.evaluate(f"({IN_PLAN})(document.querySelector('#plan g.picked'))")
+            _same_shapes(picked, in_plan[number])
     assert page.troubles == []
-
-
-FACTS = """root => [...root.querySelectorAll('dl.facts > div')].map(row => [row.children[0].textContent,
-    row.children[1].textContent, row.children[1].dataset.log || '', Number(row.children[1].dataset.value || NaN) || 0])"""
 
 
 def _plain(text: str) -> str:
@@ -183,17 +195,19 @@ def test_the_numbers_of_every_change_are_those_of_the_log(many: pages.Made, page
     assert len(changes) > picture.MOST_WHOLE
     _opened(page, many)
     assert page.evaluate("document.getElementById('listed').textContent") == f"1 to 100 of {len(changes)}"
-    shown = []
-    for place in range(len(changes)):
-        shown.append(page.evaluate("""() => { const e = document.getElementById('chosen');
+    shown = page.evaluate("""async count => { const shown = [], e = document.getElementById('chosen');
+        for (let place = 0; place < count; place++) {
             const values = Object.fromEntries([...e.querySelectorAll('dd[data-log]')].map(d => [d.dataset.log,
                 d.dataset.value === '' ? null : Number(d.dataset.value)]));
             const own = mark => [...e.querySelectorAll(`.hunk .own.${mark}`)].map(
                 row => row.lastChild.textContent.slice(3, -1));
-            return {line: Number(e.dataset.line), kind: e.dataset.kind, before: own('out'), after: own('in'), ...values}; }"""))
-        if place + 1 < len(changes):
-            page.click("#next")
-            page.wait_for_selector(f"#rows a[data-place='{place + 1}'][aria-current]")
+            shown.push({line: Number(e.dataset.line), kind: e.dataset.kind, before: own('out'), after: own('in'),
+                        ...values});
+            document.getElementById('next').click();
+            const next = `#rows a[data-place='${Math.min(place + 1, count - 1)}'][aria-current]`;
+            while (!document.querySelector(next)) { await new Promise(done => setTimeout(done)); }
+        }
+        return shown; }""", len(changes))
     keys = ("line", "kind", "before", "after", "programmed_z_mm", "needed_z_mm", "written_z_mm", "added_s")
     assert shown == [{key: change[key] for key in keys} for change in changes]
 
@@ -218,12 +232,12 @@ def test_the_keyboard_alone_does_all(many: pages.Made, page: Any) -> None:
              ("ArrowDown", str(count - 1)), ("Home", "0")]
     for key, place in steps:
         page.keyboard.press(key)
-        page.wait_for_function(f"{current} === '{place}'")
+        _until(page, f"{current} === '{place}'")
         assert page.get_attribute(f"#place-{place}", "aria-current") == "true"
         line = page.get_attribute("#chosen", "data-line")
         assert f"line {line} " in page.text_content(f"#place-{place}")
     page.keyboard.press("Enter")
-    page.wait_for_function("document.activeElement.id === 'chosen'")
+    _until(page, "document.activeElement.id === 'chosen'")
     page.keyboard.press("Escape")
     assert page.evaluate(current) == "0"
 
@@ -231,17 +245,17 @@ def test_the_keyboard_alone_does_all(many: pages.Made, page: Any) -> None:
 def test_a_line_is_found_by_its_number(many: pages.Made, page: Any) -> None:
     lines = [change["line"] for change in many.records("change")]
     _opened(page, many)
-    for asked, found, said in ((lines[250], lines[250], "201 to 300"), (lines[250] + 1, None, "nearest"), (1, lines[0], "nearest"),
-                               (10**9, lines[-1], "nearest")):
+    for asked, found, said in ((lines[250], lines[250], "201 to 300"), (lines[251] + 1, None, "nearest"),
+                               (1, lines[0], "nearest"), (10**9, lines[-1], "nearest")):
         page.fill("#goto-line", str(asked))
         page.keyboard.press("Enter")
-        page.wait_for_function(f"document.getElementById('listed').textContent.includes('{said}')")
+        _until(page, f"document.getElementById('listed').textContent.includes('{said}')")
         line = int(page.get_attribute("#chosen", "data-line"))
         assert line == found if found is not None else abs(line - asked) == 1
         assert page.evaluate("document.activeElement.getAttribute('aria-current')") == "true"
     page.fill("#goto-line", "twelve")
     page.keyboard.press("Enter")
-    page.wait_for_function("document.getElementById('listed').textContent.includes('number of a line')")
+    _until(page, "document.getElementById('listed').textContent.includes('number of a line')")
 
 
 def test_buttons_turn_the_list_and_marks_in_the_plan_choose(many: pages.Made, page: Any) -> None:
@@ -271,11 +285,10 @@ def test_without_script_and_on_paper_the_deepest_are_there_and_the_rest_is_count
     assert page.is_visible("#list") and not page.is_visible("#rows") and not page.is_visible("#chosen")
     page.emulate_media(media="screen")
     page.set_content(re.sub(r"<script>.*?</script>", "", many.html, flags=re.S))
-    for shown in (page,):
-        assert said in shown.inner_text("main")
-        articles = "all => all.filter(e => e.getClientRects().length > 0).length"
-        assert shown.eval_on_selector_all("article[id^='item-']", articles) == picture.DRAWN_CHANGES
-        assert not shown.is_visible("#rows")
+    assert said in page.inner_text("main")
+    articles = "all => all.filter(e => e.getClientRects().length > 0).length"
+    assert page.eval_on_selector_all("article[id^='item-']", articles) == picture.DRAWN_CHANGES
+    assert not page.is_visible("#rows")
 
 
 def test_a_browser_that_cannot_unpack_says_so_and_shows_the_drawn_ones(many: pages.Made, page: Any) -> None:
@@ -285,18 +298,20 @@ def test_a_browser_that_cannot_unpack_says_so_and_shows_the_drawn_ones(many: pag
     assert page.is_visible("#unpackable") and page.is_visible("#list") and not page.is_visible("#rows")
 
 
-def test_hostile_names_and_comments_stay_text(tmp_path: Path, page: Any) -> None:
-    name = "<img src=x onerror=alert(1)>\\u202e\\u0001{{7*7}}"
-    setup = pages.HEAD + pages.CLAMP.replace("left clamp", name.replace("\\u0001", ""))
-    comment = "(<script>document.title='taken'</script> \u0002 ‮ 'quotes\" &amp; 1e5 </script><!-- )"
-    made = pages.review(tmp_path, _rows_of_clips(170, " " + comment), setup)
+@pytest.mark.parametrize("count, mark", [(170, ""), (320, "\u0002")])
+def test_hostile_names_and_comments_stay_text(tmp_path: Path, page: Any, count: int, mark: str) -> None:
+    """A control character is not understood: then there are as many findings."""
+    setup = pages.HEAD + pages.CLAMP.replace("left clamp", "<img src=x onerror=alert(1)>\\u202e{{7*7}}")
+    comment = f"(<script>document.title='taken'</script> {mark}\u202e 'quotes\" &amp; 1e5 </script><!-- )"
+    made = pages.review(tmp_path, _rows_of_clips(count, " " + comment), setup)
     _opened(page, made)
     page.click("#next")
     page.wait_for_selector("#place-1[aria-current]")
     assert page.evaluate("document.images.length") == 0 and page.title() == "Review of part.nc"
-    words = page.text_content("#chosen")
-    assert "<script>document.title='taken'</script> \\x02 \\u202e 'quotes\" &amp; 1e5 </script><!--" in words
-    assert "<img src=x onerror=alert(1)>\\u202e{{7*7}}" in page.text_content("#rows")
+    shown = "<script>document.title='taken'</script> " + mark.replace("\u0002", "\\x02")
+    assert f"{shown}\\u202e 'quotes\" &amp; 1e5 </script><!--" in page.text_content("#chosen")
+    if not mark:
+        assert "<img src=x onerror=alert(1)>\\u202e{{7*7}}" in page.text_content("#rows")
     assert page.troubles == []
 
 
@@ -331,16 +346,20 @@ def test_what_does_not_fit_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(page_pack, "CHUNK", 50)
     made = pages.review(tmp_path / "all", _rows_of_clips(170), pages.HEAD + pages.CLAMP)
     assert "did not fit" not in made.html and "without the lines round" not in made.html
-    whole = made.path.stat().st_size
-    sizes = [len(text) for text in re.findall(r'<script type="application/octet-stream" id="packed-\d+[^"]*">(.*?)<', made.html)]
-    for lack, words in ((sizes[-1] // 2, "are shown without the lines round them"), (sum(sizes) // 2, "did not fit")):
-        monkeypatch.setattr(page_module, "LARGEST", whole + page_module.LARGEST_HEADER - lack)
+    blocks = re.findall(r'<script type="application/octet-stream" id="packed-\d+[^"]*">.*?</script>\n', made.html)
+    sizes = [len(block) for block in blocks]
+    header = re.search(r'<script type="application/octet-stream" id="packed">.*?</script>\n', made.html)
+    assert header is not None and len(sizes) > 8
+    least = made.path.stat().st_size - sum(sizes) - len(header[0]) + page_module.LARGEST_HEADER
+    for room, words in ((sum(sizes) - sizes[-1] // 2, "are shown without the lines round them"),
+                        (sum(sizes) // 2, "did not fit")):
+        monkeypatch.setattr(page_module, "LARGEST", least + room)
         made = pages.review(tmp_path / words[:3], _rows_of_clips(170), pages.HEAD + pages.CLAMP)
         assert words in made.html
         _opened(page, made)
         page.focus("#place-0")
         page.keyboard.press("End")
-        page.wait_for_function("Number(document.activeElement.dataset.place) > 0")
+        _until(page, "Number(document.activeElement.dataset.place) > 0")
         there = int(page.evaluate("document.activeElement.dataset.place")) + 1
         said = re.search(r"([\d,]+) changes from line ([\d,]+) on did not fit", made.html)
         lines = [change["line"] for change in made.records("change")]
