@@ -21,6 +21,7 @@ from ..program.state import ANY_TOOL, ANYWHERE
 from ..record.findings import Change, Finding
 from ..record.page_model import Backdrop, Item, Restart, ReviewPage, ToolChange
 from ..record.page_pack import Packed, Packer
+from ..record.summary import count
 from ..setup.model import Setup
 from ..source import Source
 from .items import ItemMaker, Job
@@ -177,10 +178,9 @@ class _Collector:
     def _notes(self, page: ReviewPage) -> None:
         untold = self.outcome.summary.findings - len(self.findings)
         if untold > 0:
-            page.notes.append(f"{untold:,} more findings are in the log alone.")
+            page.notes.append(f"In the log alone: {count(untold, 'more finding')}.")
         if self.before.left:
-            page.notes.append(f"{self.before.left:,} moves are not drawn in the plan, since it is not known where they"
-                              " run.")
+            page.notes.append(f"Not drawn in the plan, since it is not known where: {count(self.before.left, 'move')}.")
 
 
 class _Cursor:

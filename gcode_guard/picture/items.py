@@ -12,7 +12,7 @@ from ..lengths import length
 from ..program.moves import Kind, Move
 from ..record.findings import Change, Finding, safe_text
 from ..record.page_model import Corridor, HunkLine, Item, Place, Sight
-from ..record.page_words import list_of
+from ..record.page_words import few, list_of
 from .many import left_over_of_each, tightest_of_each, worst_of_each
 from .profile import (
     Worst,
@@ -30,6 +30,7 @@ from .reading import CONTEXT, Seen, path, place_of
 LONGEST_LINE = 4200  # characters of a program's line that are shown; longer lines are refused anyway
 LONGEST_NAME = 60  # characters of a name within a sentence; the table of obstacles has it whole
 LONGEST_TEXT = 1500
+MOST_NAMES = 6  # of obstacles in a sentence
 MOST_TEXT = 800_000  # characters of a program's lines on the whole page; then lines are cut after LITTLE
 LITTLE = 160  # characters of a line round a change that the page itself draws, too
 
@@ -220,7 +221,7 @@ class ItemMaker:
         return f"{self._why(change, worst)} {self._what(change, own, worst is not None and self._is_led_round(worst))}"
 
     def _why(self, change: Change, worst: Worst | None) -> str:
-        names = list_of([f"“{shortened(name)}”" for name in change.obstacles]) or "an obstacle"
+        names = list_of(few([f"“{shortened(name)}”" for name in change.obstacles], MOST_NAMES)) or "an obstacle"
         if worst is None or worst.hit is None:
             return f"Rapids here would come too near to {names}."
         ends = straight_ends(worst.move)
@@ -232,8 +233,8 @@ class ItemMaker:
         which = f"“{shortened(self.judge.names[worst.hit.obstacle])}”"
         deep = length(round(worst.hit.depth, 3), self.units)
         also = [f"“{shortened(name)}”" for name in change.obstacles if name != self.judge.names[worst.hit.obstacle]]
-        others = f" {list_of(also)} {'stands' if len(also) == 1 else 'stand'} in the way too." if also \
-            else ""
+        stand = "stands" if len(also) == 1 else "stand"
+        others = f" {list_of(few(also, MOST_NAMES))} {stand} in the way too." if also else ""
         what = "run into" if worst.contact else "come inside the clearance of"
         over = "pass over it" if worst.contact else "pass over it at a clear level"
         low = f": it is {deep} too low to {over}" if math.isfinite(worst.hit.depth) else \

@@ -119,9 +119,7 @@ def _verdict(page: ReviewPage) -> tuple[str, str]:
     title, sentence = VERDICTS[page.summary.verdict]
     led = [obstacle.name for obstacle in page.setup.obstacles if page.hit.get(obstacle.name) == "cleared"]
     names = [f"“{page_words.cut(safe_text(name))}”" for name in led]
-    if len(names) > MOST_NAMES:
-        names[MOST_NAMES - 1 :] = [f"{len(names) - MOST_NAMES + 1} others"]
-    listed = page_words.list_of(names) or "what stands on the table"
+    listed = page_words.list_of(page_words.few(names, MOST_NAMES)) or "what stands on the table"
     return title, sentence.replace("{names}", listed)
 
 

@@ -23,7 +23,7 @@ from gcode_guard.record.findings import safe_text
 from gcode_guard.record.log import millimetres, millimetres_rounded_up
 from gcode_guard.record.page_model import HunkLine, Item, Place, Point
 from gcode_guard.record.page_texts import Texts
-from gcode_guard.record.page_words import FACTS
+from gcode_guard.record.page_words import FACTS, few
 from gcode_guard.setup.model import Setup
 
 CHUNK = 2_000  # items
@@ -204,7 +204,7 @@ def _columns(items: Sequence[Item]) -> dict[str, Any]:
         sentences.add(item.sentence)
         advice.add(item.advice)
         kinds.add((item.state, item.kind, item.title))
-        names.add(item.obstacles)
+        names.add(", ".join(few(item.obstacles)))
         rows = [row for row in item.hunk if row.own]
         marks.add("".join(row.mark for row in rows))
         for row in rows:

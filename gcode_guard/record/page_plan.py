@@ -23,6 +23,8 @@ CROWDED = 40  # items with a way of their own; with more, those that are not cho
 LEAST = 60.0  # mm, the least that the picture shows
 TINY = 0.9  # of the letters' size: what is smaller gets a ring round it, or nobody would find it
 LONGEST_NAME = 28
+MANY = 60  # obstacles: with more, only those that something comes near are named, and none far from where it stands
+MOST_MISSING = 3  # names for which there is no room that are told one by one
 AT_ONCE = 200  # polylines in one path of many
 
 
@@ -215,13 +217,15 @@ class _Drawing:
             x0, y0, x1, y1 = _around([bounds(solid) for solid in obstacle.solids])
             if max(x1 - x0, y1 - y0) < TINY * self.size:
                 rings.append(tag("circle", class_="ring", cx=(x0 + x1) / 2, cy=-(y0 + y1) / 2, r=0.75 * self.size))
+        if len(rings) > MANY:  # they would hide what they point at
+            return Markup("")
         if rings:
             self.notes.append("A thin ring marks an obstacle that is small at this scale; the ring is not to scale.")
         return tag("g", Markup("").join(rings), class_="rings") if rings else Markup("")
 
     def _obstacle_labels(self) -> list[Markup]:
-        words = []
-        for place, obstacle in self._numbered():
+        words, missing = [], []
+        for place, obstacle in self._named():
             box = _around([bounds(solid) for solid in obstacle.solids])
             name = safe_text(obstacle.name)
             name = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
@@ -230,18 +234,34 @@ class _Drawing:
                 rows.append("may be cut")
             if self.hit.get(obstacle.name) == "meets a move":
                 rows.append("a move meets it")
-            words.append(self._label(rows, box, place))
+            label = self._label(rows, box, place)
+            words += [label] if label is not None else []
+            missing += [] if label is not None else [name]
         stock = self.setup.stock
         if stock is not None:
             box = (stock.corner[0], stock.corner[1], stock.corner[0] + stock.size[0], stock.corner[1] + stock.size[1])
-            words.append(self._label([f"stock, top Z {short(stock.top, self.setup.units)}"], box, None))
+            words.append(self._label([f"stock, top Z {short(stock.top, self.setup.units)}"], box, None) or Markup(""))
+        self._note_missing(missing, len(self.setup.obstacles) - len(self._named()))
         return words
 
-    def _label(self, rows: list[str], box: Box, place: int | None) -> Markup:
-        label = self.labels.place(max(rows, key=len), box, lines=len(rows))
+    def _named(self) -> list[tuple[int, Obstacle]]:
+        """The obstacles that are to be named: what refuses the program first, then what something comes near."""
+        ranks = {"meets a move": 0, "cleared": 1, "close": 2}
+        ranked = sorted(self._numbered(), key=lambda numbered: ranks.get(self.hit.get(numbered[1].name, ""), 3))
+        return ranked if len(ranked) <= MANY else [n for n in ranked if n[1].name in self.hit][:MANY]
+
+    def _note_missing(self, missing: list[str], unnamed: int) -> None:
+        if unnamed or len(missing) > MOST_MISSING:
+            self.notes.append(f"There is no room in the plan for the names of {len(missing) + unnamed:,} obstacles; the"
+                              " table of what stands there has them all.")
+            return
+        self.notes += [f"There is no room in the plan for the name of “{name}”." for name in missing]
+
+    def _label(self, rows: list[str], box: Box, place: int | None) -> Markup | None:
+        label = self.labels.place(max(rows, key=len), box, lines=len(rows),
+                                  far=place is None or len(self.setup.obstacles) <= MANY)
         if label is None:
-            self.notes.append(f"There is no room in the plan for the name of “{rows[0]}”.")
-            return Markup("")
+            return None
         top = -label.box[3]
         spans = [tag("tspan", row, x=label.x, y=top + (k + 0.9) * 1.2 * self.size) for k, row in enumerate(rows)]
         drawn = [tag("text", Markup("").join(spans), class_="name", data_names=place)]

@@ -16,6 +16,7 @@ from gcode_guard.setup.model import Setup, Tool, stacked
 STEEPEST = 0.55  # height to width of the picture; a narrower way is shown with more of what is round it
 FLATTEST = 0.3  # of a longer way only the part round the tightest place is shown
 NAME_ROWS = 4  # of names that there is room for over everything
+MOST_NAMED = 8  # obstacles; the words of more would cover what they name
 ABOVE = 22.0  # mm of the uppermost section that are shown
 LONGEST_NAME, SHORT_NAME = 26, 12  # characters; the short one where there is no room for the other
 
@@ -195,7 +196,7 @@ class _Side:
         return f"X {short(point[0], self.units)}  Y {short(point[1], self.units)}"
 
     def _names(self) -> list[Markup]:
-        """The name of each obstacle once."""
+        """The name of each obstacle once; of very many those that matter most."""
         board = LabelBoard((self.left, self.low, self.right, self.high), self.size)
         p = self.profile
         for tip in (p.tight_z, None if p.led_round else p.written_z):
@@ -211,7 +212,8 @@ class _Side:
             for start, end in zip(way, way[1:], strict=False):
                 board.take_line(start, end, 0.3 * self.size)
         words = []
-        for solid in self._shown().values():
+        named = sorted(self._shown().values(), key=lambda solid: (self._crossed(solid), solid.top))[-MOST_NAMED:]
+        for solid in named:
             target = (max(solid.begin, self.left), max(solid.bottom, self.low), min(solid.end, self.right), solid.top)
             label = board.place(self._name(solid, LONGEST_NAME), target) \
                 or board.place(self._name(solid, SHORT_NAME), target)

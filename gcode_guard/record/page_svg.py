@@ -15,6 +15,7 @@ Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 """Lowest x, lowest y, highest x, highest y."""
 
+NEAR_RINGS = 3  # round a target, in which a label stands that may not stand far off
 LETTER_WIDTH = 0.56  # of the font's size: the mean of sans-serif faces, a little wide; common practice, no source
 
 
@@ -98,10 +99,11 @@ class LabelBoard:
     def width(self, words: str) -> float:
         return len(words) * self.size * LETTER_WIDTH
 
-    def place(self, words: str, target: Box, *, lines: int = 1, over_lines: bool = True) -> Label | None:
+    def place(self, words: str, target: Box, *, lines: int = 1, over_lines: bool = True,
+              far: bool = True) -> Label | None:
         """The nearest free place for `words` round (or in) the box `target`; None where there is no room at all.
 
-        `over_lines`: it may cover lines where there is no other room.
+        `over_lines`: it may cover lines where there is no other room. `far`: it may stand far off, with a leader.
         """
         width, height = self.width(words), self.size * 1.25 * lines
         middle = ((target[0] + target[2]) / 2, (target[1] + target[3]) / 2)
@@ -111,7 +113,7 @@ class LabelBoard:
                 return self._put(words, inside, None)
         passes = [(range(3), self.FIELD), (range(6), self.LINE), (range(12), self.FIELD)]
         for rings, degree in passes + ([(range(12), self.FIRM)] if over_lines else []):
-            for ring in rings:
+            for ring in rings if far else rings[:NEAR_RINGS]:
                 gap = self.size * (0.5 + 0.9 * ring)
                 for x, y in _round(target, middle, width, height, gap):
                     box = self._free(x, y, width, height, degree)

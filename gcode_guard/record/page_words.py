@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from gcode_guard.lengths import MM_PER_INCH, UNIT_WORD, Units
+from collections.abc import Sequence
+
+from gcode_guard.lengths import UNIT_WORD, Units
 from gcode_guard.record.log import millimetres, millimetres_rounded_up
 
 NOT_KNOWN = "not known"
@@ -76,3 +78,8 @@ def cut(name: str) -> str:
 def list_of(names: list[str]) -> str:
     """`a`, `a and b`, `a, b and c`; nothing of nothing."""
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else ""
+
+
+def few(names: Sequence[str], most: int = 4) -> list[str]:
+    """Some names; of many the first ones, and how many there are beside them."""
+    return list(names) if len(names) <= most else [*names[: most - 1], f"{len(names) - most + 1:,} others"]

@@ -288,7 +288,7 @@ class Pages {
       id: "place-" + (first + k), href: "#chosen", "data-place": first + k, "data-item": item.number, class: item.state },
       html("span", { class: "number" }, grouped(item.number)),
       html("span", { class: "what" }, html("b", {}, "line " + item.line), " " + item.title +
-        (item.obstacles.length ? ": " + item.obstacles.join(", ") : "")),
+        (item.obstacles ? ": " + item.obstacles : "")),
       html("span", { class: "heights" }, this.heights(item))))));
     this.node("earlier").disabled = first === 0;
     this.node("later").disabled = first + items.length >= this.store.count;

@@ -228,7 +228,8 @@ class Side {
     for (const way of [p.programmed, p.written, ...p.floor]) {
       way.slice(1).forEach((end, k) => board.takeLine(way[k], end, 0.3 * this.size));
     }
-    for (const solid of this.shown()) {
+    const order = (a, b) => this.crossed(a) - this.crossed(b) || a.top - b.top;
+    for (const solid of this.shown().sort(order).slice(-8)) {
       const target = [Math.max(solid.begin, this.left), Math.max(solid.bottom, this.low),
         Math.min(solid.end, this.right), solid.top];
       const label = board.place(this.name(solid, 26), target) || board.place(this.name(solid, 12), target);
