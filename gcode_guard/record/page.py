@@ -36,7 +36,7 @@ VERDICTS = {
 }
 MOST_NAMES = 6  # of obstacles in the verdict
 LARGEST = 4_950_000  # bytes of a page; 5 MB is the promise
-LARGEST_HEADER = 400_000  # bytes of the bench for the script, at most, and of what is said of what did not fit
+SAID = 5_000  # bytes kept for what is said of what did not fit, and for a first block that deflates less well
 BLOCKS_HERE, FITTED_HERE = Markup("<!--blocks-->"), Markup("<!--fitted-->")  # no text can hold either: it is escaped
 SCRIPTS = ("plan.js", "page.js")
 PACKED = ("plan.js", "unpack.js", "side.js", "side_drawing.js", "packed.js")
@@ -69,7 +69,8 @@ def _write_packed(out: IO[bytes], packed: Packed, values: dict[str, Any]) -> Non
     drawn = io.BytesIO()
     write_document(drawn, "review.html", {**values, "blocks": BLOCKS_HERE, "fitted": FITTED_HERE}, scripts=PACKED)
     html = drawn.getvalue()
-    fitted = packed.fit(LARGEST - len(html) - LARGEST_HEADER - len(packed.shelves[1]) * 40)
+    header = packed.header([(chunk, True) for shelf in packed.shelves for chunk in shelf])
+    fitted = packed.fit(LARGEST - len(html) - len(header) - SAID)
     note = "".join(str(Markup('<p class="note">{}</p>').format(sentence)) for sentence in _left_out(fitted))
     before, behind = html.replace(str(FITTED_HERE).encode(), note.encode()).split(str(BLOCKS_HERE).encode())
     out.write(before)

@@ -133,15 +133,19 @@ class Packed:
 
     def blocks(self, fitted: Fitted) -> Iterator[tuple[str, str]]:
         """The blocks of the page: name and text. The first says what there is."""
-        header = {**_bench(self.setup, self.as_box, self.tools), "count": self.count, "facts": FACTS,
-                  "chunks": [[chunk.number, chunk.line, chunk.count, int(near), self._shelf(chunk)]
-                             for chunk, near in fitted.chunks]}
-        yield "packed", base64.b64encode(zlib.compress(json.dumps(header).encode(), LEVEL)).decode()
+        yield "packed", self.header(fitted.chunks)
         for place, (chunk, near) in enumerate(fitted.chunks):
             self.blobs.seek(chunk.place)
             yield f"packed-{place}", base64.b64encode(self.blobs.read(chunk.size)).decode()
             if near:
                 yield f"packed-{place}-near", base64.b64encode(self.blobs.read(chunk.near)).decode()
+
+    def header(self, chunks: Sequence[tuple[Chunk, bool]]) -> str:
+        """The first block: the bench, and which chunks there are."""
+        told = {**_bench(self.setup, self.as_box, self.tools), "count": self.count, "facts": FACTS,
+                  "chunks": [[chunk.number, chunk.line, chunk.count, int(near), self._shelf(chunk)]
+                             for chunk, near in chunks]}
+        return base64.b64encode(zlib.compress(json.dumps(told).encode(), LEVEL)).decode()
 
     def _shelf(self, chunk: Chunk) -> int:
         return next(place for place, shelf in enumerate(self.shelves) if chunk in shelf)
