@@ -18,10 +18,10 @@ from .chosen import carry_out as carry_choice_out
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
-from .home import dip, ends_below
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
 from .run import Item, Run, finite, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
+from .whole import keep_whole
 from .write import Pen, Style
 
 
@@ -59,7 +59,7 @@ class Plan:
                 if follow > -inf:
                     self._blame(item, place)
             elif item.kind in ("home", "machine"):
-                self._whole(item, follow)
+                keep_whole(self, item, follow)
             elif item.kind == "entry":
                 self._entry(item, place)
             else:
@@ -103,7 +103,7 @@ class Plan:
         for item in self.run.items[place + 1 :]:
             # What no height cures asks for none: it is led round.
             own = item.need if item.need < inf else -inf
-            if item.has_z:
+            if item.sets_z:
                 return max(need, own if item.crosses else -inf)
             need = max(need, own)
         return need
@@ -134,7 +134,7 @@ class Plan:
             return
         for later in self.run.items[place + 1 :]:
             self.drafts[id(item.step)].obstacles.update(later.obstacles)
-            if later.has_z or later.kind in ("entry", "fixed"):
+            if later.sets_z or later.kind in ("entry", "fixed"):
                 return
 
     def _upright(self, item: Item, follow: float, last: bool, place: int) -> None:
@@ -286,36 +286,6 @@ class Plan:
         """A G0 put in before a block without a motion of its own leaves another motion in force behind it."""
         if item.kind == "home" and item.step.before.motion not in ("G0", "G80"):
             self.pending_motion = item.step
-
-    def _whole(self, item: Item, follow: float) -> None:
-        """G28, G30 and G53: only what stands before them can be changed."""
-        need = self._trusted_need(item)
-        if item.kind == "home" and ends_below(self, item, need):
-            return
-        fixed_end = any(w.letter == "Z" for w in item.step.block.words) and (
-            item.kind == "machine" or item.step.after.distance != "G91")
-        need += dip(item)
-        if need > lowest(self.actual):
-            self._rise_before(item, max(need, follow if not fixed_end else -inf))
-        if fixed_end and need > -inf:
-            if not item.step.after.length_known:
-                self._can_write(item, item.step.after)
-            if any(self._through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad):
-                raise Stuck(item, 3, "its way comes down too early, and its block must not be taken apart",
-                            "put the Z move on a line of its own, after the move in X and Y")
-        self._note_level(item)
-        before, after = item.legs[0].move.start[2] if item.legs else self.actual, item.end[2]
-        if after == before and not fixed_end:
-            if not known(after) and any(leg.move.part == "home-all" for leg in item.legs):
-                self.actual = after  # home with all axes or with those that are named: where Z stands now is in doubt
-            return
-        self.actual = after
-
-    def _through(self, item: Item, place: int) -> float:
-        """How low a way of a block goes that fixes its own heights, once the tool starts high enough."""
-        move = item.legs[place].move
-        first = place == 0 and move.start == item.step.before.position and move.part in ("by-way", "machine")
-        return lowest(move.end[2]) if first else min(lowest(move.start[2]), lowest(move.end[2]))
 
     def _entry(self, item: Item, place: int) -> None:
         """The way to a hole of a cycle: where it must be lifted, the tool is led there before the block."""

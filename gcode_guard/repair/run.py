@@ -59,6 +59,11 @@ class Item:
         return self.kind == "plain" and any(w.letter == "Z" for w in self.step.block.words) \
             and not (self.step.after.distance == "G91" and not self._moves_z())
 
+    @property
+    def sets_z(self) -> bool:
+        """Whether it says a height itself, at which what follows runs."""
+        return self.has_z or (self.kind == "machine" and any(w.letter == "Z" for w in self.step.block.words))
+
     def _moves_z(self) -> bool:
         return any(leg.move.start[2] != leg.move.end[2] or not known(leg.move.end[2]) for leg in self.legs)
 
@@ -134,6 +139,12 @@ def is_still_cut(step: Step) -> bool:
             and not step.skipped and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
 
 
+def is_still_machine(step: Step) -> bool:
+    """True for a block of G53 with axis words that leads nowhere: from another height it would be a rapid."""
+    return (not step.moves and "G53" in step.codes and step.after.motion == "G0" and not step.skipped
+            and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+
+
 def takes_height(step: Step, effect: str) -> bool:
     """True for an effect that takes the height at which the tool stands for a zero or a home."""
     has_z = any(word.letter == "Z" for word in step.block.words)
@@ -180,8 +191,8 @@ class Runs:
             item = self._take(step, legs[place], item)
         if is_still_cut(step):
             self.close(step)
-        elif not legs and is_plain(step):
-            self._append(Item(step, "plain"), step.before.position)
+        elif not legs and (is_plain(step) or is_still_machine(step)):
+            self._append(Item(step, "machine" if "G53" in step.codes else "plain"), step.before.position)
 
     def _take(self, step: Step, leg: Leg, item: Item | None) -> Item | None:
         move = leg.move

@@ -26,6 +26,8 @@ HIGH_HOMES = {
     "a way home that leads nowhere": (
         "G0 Z5\nX200\nG28 X200\nG0 X0\nZ1\nG1 Z-1\n", "G0 Z23.0\nX200\nG28 X200\nG0 X0\nZ1\nG1 Z-1\n"),
     "with all axes": ("G0 Z5\nX200\nG28\nG0 X0\nZ1\nG1 Z-1\n", "G0 Z23.0\nX200\nG28\nG0 X0\nZ1\nG1 Z-1\n"),
+    "a point beyond the wall that is too low": (
+        "G0 Z25\nG28 X150 Z5\nG0 Z1\nG1 Z-1\n", "G0 Z25\nG28 X150 Z23.0\nG0 Z1\nG1 Z-1\n"),
     "by an increment that dips": (
         "G0 Z5\nX50\nG91 G28 X150 Z-2\nG90 G0 Z1\nG1 Z-1\n",
         "G0 Z23.0\nX50\nG0 Z25.0\nG91 G28 X150 Z-2\nG90 G0 Z1\nG1 Z-1\n"),
@@ -107,6 +109,14 @@ def test_behind_a_stored_home_the_tool_stands_at_its_height(z: int) -> None:
 MACHINE = {
     "across": ("G0 Z5\nG1 Z4\nG53 G0 X210\nG1 Z-1\n", "G0 Z5\nG1 Z4\nG0 Z23.0\nG53 G0 X210\nG0 Z4.0\nG1 Z-1\n"),
     "a slope up": ("G0 Z5\nG53 G0 X210 Z80\nG1 Z-1\n", "G0 Z23.0\nG53 G0 X210 Z80\nG1 Z-1\n"),
+    "down over the wall": (
+        "G0 Z5\nG53 G0 X210 Z60\nG1 Z-1\n", "G0 Z23.0\nG53 G0 X210\nG0 G53 Z60\nG1 Z-1\n"),
+    "down over the wall from high enough, with a number and a comment": (
+        "N9 g53 g0 x210 z60 (over)\nG1 Z-1\n", "N9 g53 g0 x210 (over)\ng0 g53 z60\nG1 Z-1\n"),
+    "a Z that leads nowhere, before the way over the wall": (
+        "G0 Z5\nG53 G0 Z55\nG0 X200\nG1 Z-1\n", "G0 Z5\nG53 G0 Z55\nG0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\n"),
+    "a Z that leads nowhere, behind the wall": (
+        "G0 Z5\nX200\nG53 G0 Z55\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 Z55\nG1 Z-1\n"),
     "up, and across": ("G0 Z5\nG53 G0 Z80\nX200\nG1 Z-1\n", "G0 Z5\nG53 G0 Z80\nX200\nG1 Z-1\n"),
     "down behind a way that was raised": (
         "G0 Z5\nX200\nG53 G0 Z60\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 Z60\nG1 Z-1\n"),

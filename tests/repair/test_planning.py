@@ -348,7 +348,7 @@ REFUSED = {
         " words on a"
         " line of their own"),
     "a way home by way of a place that is too low": (
-        "G90 G28 X0 Y0 Z5\nM30\n", BEYOND.replace("5.0]", "30.0]"),
+        "G90 G28 X0 Y0 Z[5]\nM30\n", BEYOND.replace("5.0]", "30.0]"),
         3, 1, "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
         " its own,"
         " after the move in X and Y"),
@@ -401,9 +401,9 @@ REFUSED = {
         "G0 Z5\nM3 S10\nG98 G87 X200 Y100 Z-5 R2 I15 J0 K0 F100\nG80\nM30\n", KNOWN,
         3, 3, "a way within this cycle comes too near, and the cycle cannot be stated anew; write the holes as"
         " plain moves"),
-    "G53 with a Z that leads down": (
-        "G0 Z5\nG53 G0 X210 Z-45\nG1 Z-1 F100\nM30\n", KNOWN + "\nzero = [-10.0, -20.0, -50.0]",
-        3, 2, "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
+    "G53 with a Z that leads down, and a word that starts the spindle": (
+        "M3 S1 G53 G0 X210 Z-45\nG1 Z-1 F100\nM30\n", KNOWN + "\nzero = [-10.0, -20.0, -50.0]",
+        3, 1, "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
         " its own,"
         " after the move in X and Y"),
     "compensation": (

@@ -8,6 +8,8 @@ import pytest
 
 from tests.repair.wall import CORNERS, HOME, IN_DOUBT, KNOWN, LOW, SAME, STORED, TOP, ZERO, Planned, limits
 
+ONTO = ("3", "the tool must stand higher before it, and would come down by it where that is not clear; take its Z"
+        " out, or go to a place in X and Y that is clear before it")
 EARLY = ("3", "its way comes down too early, and its block must not be taken apart; put the Z move on a line of"
          " its own,"
          " after the move in X and Y")
@@ -45,7 +47,7 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         "G91 G28 Z0\nG90\n#1=1\nG0 X200 Z[#1+1]\nG91 X-200 Z1\nG90 G1 Z-1\n", KNOWN, {}, HOME, 5, ADDS),
     "an increment across there, at the end of the run": (
         "G91 G28 Z0\nG90\n#1=1\nG0 X200 Z[#1+1]\nG91 X-200\nG90 G1 Z-1\n", KNOWN, {}, HOME, 5, ADDS),
-    "home from a point before the wall that is too low": ("G28 X50 Z5\nG0 Z1\n", KNOWN, {}, HOME, 1, EARLY),
+    "home from a point before the wall that is worked out": ("G28 X50 Z[5]\nG0 Z1\n", KNOWN, {}, HOME, 1, EARLY),
     "the same height again in an expression": (
         "#1=5\nG0 Z5\nM3\nG0 Z[#1]\nX0 Y0\nG1 Z-1\n", None, {}, {}, 4, PLAIN),
     "an increment in an expression behind an effect": (
@@ -63,10 +65,13 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
     "out of the material on a slope": (LOW + "G0 X10 Z5\nX200\nG1 Z-2\n", KNOWN, UNDER, {}, 3, WIDE),
     "out of the material on a slope over the wall": (LOW + "G0 X200 Z50\nG1 Z-2\n", KNOWN, UNDER, {}, 3, WIDE),
     "perhaps in the material": ("G0 Z5\nM3\nG0 X0 Y0\nG1 Z-2\n", None, UNDER, {}, 1, WIDE),
-    "home by way of a point beyond the wall that is too low": (
-        "G0 Z25\nG28 X150 Z5\nG0 Z1\n", KNOWN, {}, HOME, 2, EARLY),
-    "G53 down over the wall": ("G0 Z5\nG53 G0 X210 Z60\n", KNOWN, {}, ZERO, 2, EARLY),
-    "G53 down over the wall from high enough": ("G53 G0 X210 Z60\n", KNOWN, {}, ZERO, 1, EARLY),
+    "home by way of a point beyond the wall that is worked out": (
+        "G0 Z25\nG28 X150 Z[5]\nG0 Z1\n", KNOWN, {}, HOME, 2, EARLY),
+    "G53 down over the wall, with a stop": ("G0 Z5\nG53 G0 X210 Z60 M0\n", KNOWN, {}, ZERO, 2, EARLY),
+    "G53 down over the wall from high enough, with an effect": ("M3 G53 G0 X210 Z60\n", KNOWN, {}, ZERO, 1, EARLY),
+    "G53 that leads nowhere, down onto the wall": ("G0 X100 Z5\nG53 G0 Z55\nG0 X200\n", KNOWN, {}, ZERO, 2, ONTO),
+    "G53 that leads nowhere, at a place that is not known": (
+        "G0 Z5\nM6 T1\nG0 Z5\nG53 G0 Z55\nG0 X200\n", KNOWN, {}, ZERO, 4, ONTO),
     "an effect before the way home": ("G0 Z5\nG1 Z4\nM5 G28 X50\nG1 Z-1\n", KNOWN, {}, HOME, 3, MORE),
     "to a stored home": ("G0 Z5\nG1 Z4\nG91 G28 X150 Z1\n", KNOWN, {}, STORED, 3, STORES),
     "to a stored home perhaps": (
