@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from ..lengths import Units
 from .block import Block, Word
+from .doubt import other_reading
 from .errors import NotUnderstood
 from .moves import Effect, Kind, Move, Step
 from .state import ANYWHERE, Coordinate, Position, Rules, Span, State, moved
@@ -142,6 +143,11 @@ class Context:
         if all(stays):
             return
         state = self.state
+        other = None if shadow else other_reading(self, start, end, part)
+        if other is not None:
+            self.step.moves.append(
+                Move(self.block.line, Kind.RAPID, *other, state.tool, None, state.corner, part=part, grow=state.grow,
+                     shadow=True, hole=self.hole))
         self.step.moves.append(
             Move(self.block.line, Kind.RAPID, start, end, state.tool, None, state.corner, part=part,
                  grow=state.grow, shadow=shadow, upright=stays[0] and stays[1], hole=self.hole))
@@ -155,6 +161,10 @@ class Context:
             self.feed()
             return
         state = self.state
+        other = other_reading(self, start, end)
+        if other is not None:
+            self.step.moves.append(Move(self.block.line, kind, *other, state.tool, self.feed(), state.corner,
+                                        grow=state.grow, shadow=True, hole=self.hole))
         self.step.moves.append(
             Move(self.block.line, kind, start, end, state.tool, self.feed(), state.corner, grow=state.grow,
                  upright=start[:2] == end[:2], hole=self.hole))

@@ -79,32 +79,35 @@ def clear_level(initial: Coordinate, level: Decimal, retract: str) -> Coordinate
 
 
 def perform(code: str, hole: Hole, places: list[dict[int, Coordinate]], path: Path, doubtful_level: bool,
-            first: bool) -> None:
+            first: bool, came_from: Coordinate | None = None) -> None:
     """Makes the moves of one block of a cycle: one hole at each place of `places` (values by axis).
 
     With `doubtful_level` nothing said whether cycles return to the initial or the R level: the way across behind a
     hole is followed at the R level too, as a shadow. `first` is True for the block that begins a series of cycles,
-    which no hole comes before.
+    which no hole comes before;
+    then `came_from` is the R level at which the series before it may have left the tool as well.
     """
     axis = hole.axis
     for number, place in enumerate(places):
         path.begin_hole(number)
         here = path.position[axis]
         below = not known(here) or here < hole.level  # type: ignore[operator]
+        if number == 0 and came_from is not None:
+            _across_at_level(path, place, axis, came_from)
         if number == 0 and known(here) and below:
             path.rapid(place, "traverse", shadow=True)
             path.rapid({axis: hole.level}, "up")
         # Behind G88 the height is not known by either reading.
         elif doubtful_level and (number > 0 or not first) and bounds(here)[0] > -inf:
-            _across_at_level(path, place, hole)
+            _across_at_level(path, place, axis, hole.level)
         path.rapid(place, "traverse")
         path.rapid({axis: hole.level}, "down")
         BODIES[code](hole, path)
 
 
-def _across_at_level(path: Path, place: dict[int, Coordinate], hole: Hole) -> None:
+def _across_at_level(path: Path, place: dict[int, Coordinate], axis: int, level: Coordinate) -> None:
     kept = path.position
-    path.position = placed(kept, {hole.axis: hole.level})
+    path.position = placed(kept, {axis: level})
     path.rapid(place, "traverse", shadow=True)
     path.position = kept
 

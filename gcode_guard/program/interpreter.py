@@ -9,7 +9,7 @@ from __future__ import annotations
 import copy
 import re
 
-from . import motion, settings
+from . import doubt, motion, settings
 from .block import Block, Word, read_block
 from .codes import ARCS, AXIS_USERS, CODES, CYCLES, FOLLOWED, PROBES, REFUSED, REFUSED_LETTERS, spell
 from .context import Context
@@ -250,6 +250,7 @@ class Interpreter:
         if "10" in groups:
             context.state.retract, context.state.retract_said = groups["10"], True
         self._move(context, groups.get("1"), zero)
+        doubt.settle(context)
         if "M4" in groups:
             self._stop(context, groups["M4"])
 

@@ -71,7 +71,7 @@ def place_of(state: State) -> Place | None:
     """The place for a stretch in this state; None where the exact reader must go on. Of a cycle the motion is G0."""
     if (state.lost or state.ended or state.units is None or state.distance is None or not state.length_known
             or state.compensation != "G40" or state.closing or state.grow or state.feed_mode != "G94"
-            or not state.feed or state.motion is None or state.motion == "G80"):
+            or state.left is not None or not state.feed or state.motion is None or state.motion == "G80"):
         return None
     scale = SCALES[state.units]
     position = _counts(scale, state.position)

@@ -10,6 +10,7 @@ from . import cycles
 from .arcs import PLANES, Arc, from_centre, from_radius
 from .codes import CYCLES
 from .context import ADVICE_START, Context
+from .doubt import ADVICE, leave, other_reading
 from .errors import NotUnderstood
 from .moves import Kind, Move
 from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
@@ -93,6 +94,8 @@ def arc(context: Context, code: str) -> None:
         context.unknown_start()
         context.state.position = end
         return
+    if other_reading(context, start, end) is not None:
+        raise NotUnderstood("an arc starts where a cycle left the tool, at its initial or at its R level", ADVICE)
     places = [float(c) for c in start + end]  # type: ignore[arg-type]
     begin, finish = (places[first], places[second]), (places[3 + first], places[3 + second])
     clockwise = code == "G2"
@@ -208,9 +211,11 @@ def cycle(context: Context, code: str) -> None:
     def begin(number: int) -> None:
         context.hole = number
 
+    came, state.left = (state.left if before is None else None), None
     path = cycles.Path(state.position, context.rapid, context.cut, context.effect, begin)
-    cycles.perform(code, hole, places, path, doubtful, before is None)
+    cycles.perform(code, hole, places, path, doubtful, before is None, came[1] if came is not None else None)
     state.position = path.position
+    leave(context, axis, hole.level, doubtful)
     state.cycle = now
 
 

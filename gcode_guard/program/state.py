@@ -161,6 +161,7 @@ class State:
     parameters: Parameters = field(default_factory=dict)
     lost: bool = False
     ended: bool = False
+    left: tuple[Decimal, Decimal] | None = None
 
     def __copy__(self) -> State:
         return State(*_FIELDS(self))

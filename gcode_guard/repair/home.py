@@ -36,7 +36,8 @@ def ends_below(plan: Plan, item: Item, need: float) -> bool:
 def dip(item: Item) -> float:
     """How much lower than where it starts a way home by way of a point comes, mm."""
     start = item.step.before.position[2]
-    low = min(lowest(end[2]) for leg in item.legs for end in (leg.move.start, leg.move.end))
+    low = min(lowest(end[2]) for leg in item.legs if not leg.move.shadow
+              for end in (leg.move.start, leg.move.end))
     return 0.0 if isinstance(start, Span) else float(start) - low
 
 

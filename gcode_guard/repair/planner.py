@@ -11,6 +11,7 @@ from decimal import Decimal
 from math import inf
 
 from ..lengths import length, length_up
+from ..program.doubt import ADVICE as ADVICE_RETURN
 from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
 from .choices import Choice, literal_z
@@ -47,6 +48,7 @@ class Plan:
     def carry_out(self) -> Coordinate:
         """Plans the run; returns the height at which the tool stands afterwards. Raises Stuck."""
         for place, item in enumerate(self.run.items):
+            doubt = self._doubt(item)
             follow = self._follow(place)
             last = place == len(self.run.items) - 1
             if item.need == inf and item.crosses and item.whole:
@@ -64,8 +66,21 @@ class Plan:
                 self._entry(item, place)
             else:
                 self._fixed(item)
+            if doubt is not None and self.actual == doubt[1]:
+                self.actual = doubt[0]
         self._come_down()
         return self.actual
+
+    def _doubt(self, item: Item) -> tuple[Coordinate, Span] | None:
+        """Where a cycle may have left the tool at its R level too, it is lifted out of either height: the height that
+        is taken, and both."""
+        other = next((leg.move.start[2] for leg in item.legs if leg.move.shadow), None)
+        nominal = item.step.before.position[2]
+        if item.kind not in ("plain", "home", "machine") or other is None or self.actual != nominal \
+                or not isinstance(nominal, Decimal) or not isinstance(other, Decimal) or not item.step.before.left:
+            return None
+        self.actual = Span(float(min(other, nominal)), float(max(other, nominal)))
+        return nominal, self.actual
 
     def name_obstacles(self) -> None:
         """A block that only comes down again changes for what the run was raised over, and names it."""
@@ -290,7 +305,8 @@ class Plan:
     def _entry(self, item: Item, place: int) -> None:
         """The way to a hole of a cycle: where it must be lifted, the tool is led there before the block."""
         need = self._trusted_need(item)
-        start = item.legs[0].move.start[2]
+        first = next(leg.move for leg in item.legs if not leg.move.shadow)
+        start = first.start[2]
         # In another plane than G17 the way across need not be level.
         lows = (min(lowest(leg.move.start[2]), inf if leg.move.upright else lowest(leg.move.end[2]))
                 for leg in item.legs if leg.bad)
@@ -299,7 +315,7 @@ class Plan:
             self._may_edit(item, taken_apart=True)
             enter_cycle(self, item, need)
         elif self.actual != start and item.hole == 0:
-            self._come_down_at(self.run.items[:place], item.legs[0].move.start)
+            self._come_down_at(self.run.items[:place], first.start)
             self.actual = start
         self.actual = item.end[2]
 
@@ -378,9 +394,12 @@ class Plan:
         self._can_write(item, state)
         self._check_rise(item, want)
         start = None if isinstance(self.actual, Span) else self.actual
+        if isinstance(self.actual, Span) and self.actual.high < inf:
+            want = max(want, self.actual.high)  # never lower than it may stand
         pen = self._pen(state)
         if pen.incremental and start is None:
-            raise Stuck(item, 4, "under G91 no height can be written out of one that is not known", ADVICE_HIGH)
+            raise Stuck(item, 4, "under G91 no height can be written out of one that is not known",
+                        ADVICE_RETURN if state.left else ADVICE_HIGH)
         text, reached = pen.rise(want, start)
         if reached > Decimal(repr(self.limits.ceiling)) if self.limits.ceiling < inf else False:
             self._too_high(item, want)

@@ -188,13 +188,14 @@ class Runs:
                     item = None
             if place == len(legs):
                 break
-            item = self._take(step, legs[place], item)
+            item = self._take(step, legs, place, item)
         if is_still_cut(step):
             self.close(step)
         elif not legs and (is_plain(step) or is_still_machine(step)):
             self._append(Item(step, "machine" if "G53" in step.codes else "plain"), step.before.position)
 
-    def _take(self, step: Step, leg: Leg, item: Item | None) -> Item | None:
+    def _take(self, step: Step, legs: list[Leg], place: int, item: Item | None) -> Item | None:
+        leg = legs[place]
         move = leg.move
         if move.kind != 0:
             self.close()
@@ -202,7 +203,7 @@ class Runs:
         kind = kind_of(step, move.part)
         if item is None or item.kind != kind or item.hole != move.hole:
             item = Item(step, kind, hole=move.hole)
-            self._append(item, move.start)
+            self._append(item, next((own.move.start for own in legs[place:] if not own.move.shadow), move.start))
         item.legs.append(leg)
         return item
 

@@ -29,7 +29,8 @@ def keep_whole(plan: Plan, item: Item, follow: float) -> None:
     fixed_end = "Z" in axis_words(item.step.block) and (item.kind == "machine" or item.step.after.distance != "G91")
     if not fixed_end:
         need += dip(item)
-    if need > lowest(plan.actual):
+    rises_itself = item.kind == "home" and fixed_end and len(axis_words(item.step.block)) == 1 and literal_z(item)
+    if need > lowest(plan.actual) and not rises_itself:
         plan._rise_before(item, max(need, follow if not fixed_end else -inf))
     if fixed_end and need > -inf:
         _keep_up(plan, item, need)
@@ -47,7 +48,8 @@ def _keep_up(plan: Plan, item: Item, need: float) -> None:
     if item.kind == "machine" and len(words) > 1 and not item.step.effects and not item.step.frozen:
         _across_then_down(plan, item)
     elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90":
-        plan._set_word(item, plan._rise_text(item, item.step.after, need)[0])
+        text, plan.actual = plan._rise_text(item, item.step.after, need)
+        plan._set_word(item, text)
     else:
         raise Stuck(item, 3, "its way comes down too early, and its block must not be taken apart",
                     "put the Z move on a line of its own, after the move in X and Y")
@@ -87,7 +89,8 @@ def _through(item: Item, place: int) -> float:
 
 def _note_end(plan: Plan, item: Item, fixed_end: bool) -> None:
     """Notes at which height the tool stands behind the block."""
-    before, after = item.legs[0].move.start[2] if item.legs else plan.actual, item.end[2]
+    before = next((leg.move.start[2] for leg in item.legs if not leg.move.shadow), plan.actual)
+    after = item.end[2]
     if after == before and not fixed_end:
         if not known(after) and any(leg.move.part == "home-all" for leg in item.legs):
             plan.actual = after  # home with all axes or with those that are named: where Z stands now is in doubt

@@ -294,3 +294,28 @@ def test_a_return_at_feed_to_a_height_that_is_not_known(code: str) -> None:
     refused(before + block(code), "returns at feed", **rules)
     assert read(before + "G99 " + block(code), **rules).path[-1] == (C, (10, 5, 2))
     assert read(before + block(code), **rules | {"first_tool": 2}).path[-1] == (C, (10, 5, 52))
+
+
+# Behind a cycle that nothing says the return level of ------------------
+
+DRILLED = "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG80\n"
+
+
+@pytest.mark.parametrize(("rest", "shadows"), [
+    ("G0 X200", [(2, 2)]), ("G0 X200\nG0 Y0", [(2, 2), (2, 2)]), ("G0 X200 Z30\nG0 X0", [(2, 30)]),
+    ("G0 Z25\nG0 X200", []), ("G0 Z5\nG0 X200\nG0 Z25\nX0", []), ("G91 G0 Z1\nX10\nX10 Z1", [(3, 3), (3, 4)]),
+    ("M5\nG0 X200", [(2, 2)]), ("G1 X200", [(2, 2)]), ("G1 X200 Z-1", [(2, -1)]), ("G1 Z-1\nX200", [])])
+def test_until_a_height_is_said_the_tool_may_stand_at_the_r_level(rest: str, shadows: list[tuple[int, int]]) -> None:
+    def found(program: str) -> list[tuple[float, float]]:
+        moves = [move for step in read(program, (0, 100, 30)).steps for move in step.moves]
+        return [(float(move.start[2]), float(move.end[2])) for move in moves if move.shadow]  # type: ignore[arg-type]
+
+    assert found(DRILLED + rest + "\n") == shadows
+    assert found(DRILLED.replace("G81", "G98 G81") + rest + "\n") == []
+    assert found(DRILLED.replace("G81", "G99 G81") + rest + "\n") == []
+
+
+@pytest.mark.parametrize("block", ["G2 X40 I10 J0", "G92 Z0", "G28.1"])
+def test_what_hangs_on_the_height_behind_a_doubtful_cycle_is_refused(block: str) -> None:
+    refused(DRILLED + block + "\n", "G98 or G99", start=(0, 100, 30))
+    read(DRILLED.replace("G81", "G98 G81") + block + "\n", (0, 100, 30))

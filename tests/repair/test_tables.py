@@ -47,6 +47,12 @@ def guard(folder: Path, program: str, machine: str = KNOWN) -> Guarded:
 
 
 PAIRS = {
+    "out of a hole that may return to its R level, up to where it was taken to stand": (
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG80\nM5\nG0 X200\nX300\nG0 Z5\nM30\n",
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG80\nM5\nG0 Z25.0\nG0 X200\nX300\nG0 Z5\nM30\n"),
+    "the same on to another hole": (
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG80\nG82 X200 Y100 Z-5 R3 P1\nG80\nM30\n",
+        "G0 Z25\nG81 X20 Y100 Z-5 R2 F100\nG80\nG0 Z25.0\nG0 X200.0 Y100.0\nG82 X200 Y100 Z-5 R3 P1\nG80\nM30\n"),
     "a stop on the way whose height is worked out, over the clamp, is passed over": (
         "#1=5\nG0 X100 Y100 Z[#1+0]\nX200\nZ1\nG1 Z-1 F100\nM30\n",
         "#1=5\nG0 X100 Y100\nX200\nZ1\nG1 Z-1 F100\nM30\n"),
