@@ -39,7 +39,7 @@ class Delivery:
             self._direct.append((place, fill))
             return
         place = Path(os.path.realpath(place))
-        with _named(place), self._new_file(place) as file:
+        with named(place), self._new_file(place) as file:
             fill(file)
             file.flush()
             os.fsync(file.fileno())
@@ -56,7 +56,7 @@ class Delivery:
         """Puts every file in its place, in the order in which they were added; what is written directly comes first."""
         for place, fill in self._direct:
             descriptor = descriptor_of(place)
-            with broken_pipe_raised(), _named(place):
+            with broken_pipe_raised(), named(place):
                 with open(place if descriptor is None else os.dup(descriptor), "wb") as file:
                     fill(file)
         with undisturbed():
@@ -75,7 +75,7 @@ class Delivery:
 
 
 @contextlib.contextmanager
-def _named(place: Path) -> Iterator[None]:
+def named(place: Path) -> Iterator[None]:
     """Whatever goes wrong with a file is said of the place that it is for."""
     try:
         yield

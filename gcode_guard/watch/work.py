@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, BinaryIO, Literal, cast
 
 from gcode_guard import __version__
-from gcode_guard.deliver import copy_of, no_room
+from gcode_guard.deliver import copy_of, named, no_room
 from gcode_guard.guard import Outcome, guard
 from gcode_guard.record.findings import Finding, Run, safe_text
 from gcode_guard.record.log import LogSpool
@@ -189,7 +189,7 @@ class _Stage:
     def fill(self, ending: str, fill: Callable[[IO[bytes]], None]) -> None:
         """Writes one file by `fill`; it is on disk for good then, and its digest known."""
         found = hashlib.sha256()
-        with open(self._task.stage / f"program{ending}", "x+b") as file:
+        with named(self._task.stage), open(self._task.stage / f"program{ending}", "x+b") as file:
             fill(file)
             file.flush()
             os.fsync(file.fileno())

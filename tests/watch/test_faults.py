@@ -296,7 +296,7 @@ def test_a_signal_at_any_moment(shop: Shop) -> None:
     assert came.returncode == 0, came.stdout + came.stderr
     ends = [line.split() for line in came.stdout.splitlines()]
     assert {int(end) for _, end in ends} == {-signal.SIGTERM, -signal.SIGINT, -signal.SIGHUP, 4}
-    assert len(ends) > 30
+    assert len(ends) > 15  # how many there are depends on how often it looks round
     for name, (data, status) in programs.items():
         shop.check(name, data, status)
     shop.check_nothing_else(set(programs))
