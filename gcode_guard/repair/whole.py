@@ -7,6 +7,7 @@ from dataclasses import replace
 from math import inf
 from typing import TYPE_CHECKING
 
+from ..program.moves import Move
 from ..program.state import known
 from .choices import literal_z
 from .home import dip, ends_below
@@ -45,7 +46,8 @@ def _keep_up(plan: Plan, item: Item, need: float) -> None:
     if not any(_through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad):
         return
     words = axis_words(item.step.block)
-    if item.kind == "machine" and len(words) > 1 and not item.step.effects and not item.step.frozen:
+    if item.kind == "machine" and len(words) > 1 and not item.step.effects and not item.step.frozen and \
+            _comes_down_clear(plan, item):
         _across_then_down(plan, item)
     elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90":
         text, plan.actual = plan._rise_text(item, item.step.after, need)
@@ -73,11 +75,18 @@ def _stand(plan: Plan, item: Item) -> None:
     if plan.actual == end[2] or "Z" not in axis_words(item.step.block):
         return
     last = next((leg.move for other in reversed(before) for leg in reversed(other.legs)), None)
-    if last is None or plan.limits.level is None or not all(known(c) for c in end) or \
-            plan.limits.level(replace(last, start=(*end[:2], plan.actual), end=end, upright=True)) > lowest(end[2]):
+    if last is None or not _comes_down_clear(plan, item, last):
         raise Stuck(item, 3, "the tool must stand higher before it, and would come down by it where that is not clear",
                     "take its Z out, or go to a place in X and Y that is clear before it")
     plan.actual = end[2]
+
+
+def _comes_down_clear(plan: Plan, item: Item, like: Move | None = None) -> bool:
+    """Whether straight down to its end nothing is near; `like`: a move by the same tool."""
+    end, move = item.end, like or item.legs[-1].move
+    if plan.limits.level is None or not all(known(c) for c in end):
+        return False
+    return plan.limits.level(replace(move, start=(*end[:2], plan.actual), end=end, upright=True)) <= lowest(end[2])
 
 
 def _through(item: Item, place: int) -> float:

@@ -69,6 +69,7 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         "G0 Z25\nG28 X150 Z[5]\nG0 Z1\n", KNOWN, {}, HOME, 2, EARLY),
     "G53 down over the wall, with a stop": ("G0 Z5\nG53 G0 X210 Z60 M0\n", KNOWN, {}, ZERO, 2, EARLY),
     "G53 down over the wall from high enough, with an effect": ("M3 G53 G0 X210 Z60\n", KNOWN, {}, ZERO, 1, EARLY),
+    "G53 down onto the wall": ("G53 G0 X100 Z60\nG0 X200\n", KNOWN, {}, ZERO, 1, EARLY),
     "G53 that leads nowhere, down onto the wall": ("G0 X100 Z5\nG53 G0 Z55\nG0 X200\n", KNOWN, {}, ZERO, 2, ONTO),
     "G53 that leads nowhere, at a place that is not known": (
         "G0 Z5\nM6 T1\nG0 Z5\nG53 G0 Z55\nG0 X200\n", KNOWN, {}, ZERO, 4, ONTO),
