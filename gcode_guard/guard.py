@@ -332,9 +332,10 @@ class _Work:
                            advice="write the calls out as plain blocks, or raise the traverse in the program"))
 
     def _cutter_only(self) -> bool:
-        """Whether nothing above the cutter is modelled for a tool that the program may use."""
+        """Whether nothing above the cutter is modelled for a tool that the program may use: for any, where it was not
+        read as far as to name one or to move."""
         used = self.mender.totals.tools_used
-        return bool(self.setup.bare_tools(None if ANY_TOOL in used else used))
+        return bool(self.setup.bare_tools(used if used and ANY_TOOL not in used else None))
 
     def outcome(self) -> Outcome:
         mender = self.mender

@@ -75,6 +75,9 @@ def records(folder: Path, said: Said) -> str:
 CALLS = {
     "filter": (("filter", "mended.nc", "-o", "out.nc"), 0, printed),
     "filter, refused": (("filter", "refused.nc", "-o", "out.nc"), 3, printed),
+    "filter, not understood from its first line on": (("filter", "unknown.nc", "-o", "out.nc"), 4, printed),
+    "filter, nothing in it": (("filter", "empty.nc", "-o", "out.nc"), 0, printed),
+    "review, the page of nothing": (("review", "empty.nc", "--page", "p.html"), 0, page("p.html")),
     "filter, its log": (("filter", "safe.nc", "-o", "out.nc", "--log", "p.log"), 0, records),
     "filter, the log of a refusal": (("filter", "refused.nc", "-o", "out.nc", "--log", "p.log"), 3, records),
     "review": (("review", "mended.nc"), 1, printed),
@@ -99,7 +102,8 @@ CALLS = {
 @pytest.mark.parametrize("name", CALLS)
 def test_every_command_says_what_it_did_not_check(tmp_path: Path, name: str, bench: str) -> None:
     write_bench(tmp_path, BENCHES[bench], {"parts.toml": PARTS})
-    for program, text in (("mended", MENDED), ("refused", REFUSED), ("safe", SAFE), ("unknown", "G777\n")):
+    for program, text in (("mended", MENDED), ("refused", REFUSED), ("safe", SAFE), ("unknown", "G777\n"),
+                          ("empty", "")):
         (tmp_path / f"{program}.nc").write_text(text)
     words, status, where = CALLS[name]
     setup = () if words[0] == "setup" else ("--setup", "bench.toml")

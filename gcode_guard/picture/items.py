@@ -249,7 +249,8 @@ class ItemMaker:
             return f"The block is taken apart: the tool first goes up to {height}, then across."
         if own:
             return f"It now runs at {height}; where it goes in X and Y is as before."
-        return f"So the tool is raised to {height} here, before it {'is led round it' if led_round else 'goes across'}."
+        then = "is led round it" if led_round else "goes across"
+        return f"So the tool is raised here, to {height}, before it {then}."
 
     def _follows(self, change: Change) -> str:
         near = _nearest(self.lifted, change.line)

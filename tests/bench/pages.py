@@ -2,16 +2,15 @@
 
     python -m tests.bench.pages FOLDER      # writes programs and pages there, and prints a table
 
-The times are seconds on the machine at hand, for docs/review.md: no test asks for them. `open` ends when the list stands
-there and the first change's side view is drawn; each page is opened five times, in a tab of its own, and the middle one
-counts. `first` is the first opening after the browser's start.
+The times are seconds on the machine at hand, for docs/review.md: no test asks for them. `open` ends when the list
+stands there and the first change's side view is drawn; each page is opened five times, in a tab of its own, and the
+middle one counts. `first` is the first opening after the browser's start.
 """
 
 from __future__ import annotations
 
 import argparse
 import random
-import resource
 import shutil
 import statistics
 import subprocess
@@ -25,14 +24,29 @@ from tests.browser import ARGUMENTS
 
 BLOCKS = 1_000_000
 HEAD = ["G21 G90 G17", "S12000 M3", "G0 Z25.000", "G0 X10.000 Y10.000", "G1 Z-0.500 F800"]
+MEASURED = """import resource, sys
+from gcode_guard.cli import main
+try:
+    main()
+finally:
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)
+"""
 FOOT = ["G0 Z25.000", "M5", "M30"]
-CLAMP = '\n[[obstacles]]\nname = "bar clamp"\nshape = "bar"\nfrom = [110.0, -20.0]\nto = [110.0, 220.0]\nwidth = 10.0\ntop = 12.0\n'
+CLAMP = """
+[[obstacles]]
+name = "bar clamp"
+shape = "bar"
+from = [110.0, -20.0]
+to = [110.0, 220.0]
+width = 10.0
+top = 12.0
+"""
 
 
-def anywhere(changes: int) -> Iterator[str]:
+def anywhere(clips: int) -> Iterator[str]:
     """Cuts and rapids whose coordinates are drawn at random, which pack worst."""
     draw = random.Random(7)
-    left, between = changes, max(BLOCKS // max(changes, 1) - 3, 1)
+    left, between = clips, max(BLOCKS // clips - 3, 1)
     for made in range(0, BLOCKS - len(HEAD) - len(FOOT), between + 3):
         side = (140.0, 20.0) if made // (between + 3) % 2 else (20.0, 140.0)
         for _ in range(between):
@@ -43,11 +57,11 @@ def anywhere(changes: int) -> Iterator[str]:
         left -= left > 0
 
 
-def raster(changes: int) -> Iterator[str]:
+def raster(clips: int) -> Iterator[str]:
     """Rows over two parts on both sides of the clamp, at one level over the stock, as rasters are."""
-    step, x = 180.0 / changes, True
-    between = BLOCKS // changes - 3
-    for row in range(changes):
+    step, x = 180.0 / clips, True
+    between = BLOCKS // clips - 3
+    for row in range(clips):
         side = (20.0, 200.0) if x else (200.0, 20.0)
         for _ in range(max(between, 1)):
             yield f"G1 Y{row * step:.3f} Z-2.000"
@@ -64,10 +78,8 @@ def make(folder: Path, name: str, blocks: Iterator[str]) -> tuple[Path, float, f
     with open(program, "w", encoding="ascii") as out:
         out.writelines(f"{block}\n" for part in (HEAD, blocks, FOOT) for block in part)
     started = time.monotonic()
-    done = subprocess.run([sys.executable, "-c", "import resource, sys; from gcode_guard.cli import main\n"
-                           "try: main()\nfinally: print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)",
-                           "review", str(program), "--setup", str(setup), "--page", str(page)],
-                          stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    done = subprocess.run([sys.executable, "-c", MEASURED, "review", str(program), "--setup", str(setup),
+                           "--page", str(page)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     assert done.returncode in (0, 1), done.stderr[-2000:]
     return page, time.monotonic() - started, int(done.stderr.split()[-1]) / 1024
 
