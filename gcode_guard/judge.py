@@ -134,11 +134,13 @@ class Judge:
         return Assembly(np.zeros(1), np.array([shoe.diameter / 2]), ["shoe"]), shoe.rides_at
 
     def brushed(self, moves: Moves) -> list[Hit]:
-        """Where a soft shoe's bristles touch an obstacle: reported, never refused or lifted for."""
+        """Where a soft shoe's bristles touch an obstacle: reported, never refused or lifted for. What leads nowhere
+        brushes over nothing that was not brushed before."""
         shoe = self.setup.spindle.shoe if self.setup.spindle is not None else None
         if shoe is None or not shoe.soft:
             return []
         hits: list[Hit] = []
+        leads = (moves.start != moves.end).any(axis=1) | (moves.plane > 0)  # a full turn ends where it begins
         for tool in different(moves.tool):
             for number in self.tools(tool):
                 length = self.setup.tools[number].length
@@ -146,7 +148,7 @@ class Judge:
                     continue
                 from_ = 0.0 if shoe.rides_at is not None else total(length or 0.0, -(shoe.bottom or 0.0))
                 assembly = Assembly(np.array([from_]), np.array([shoe.diameter / 2]), ["shoe"])
-                rows = np.flatnonzero((moves.tool == tool) & (moves.exact | (moves.kind == Kind.RAPID)))
+                rows = np.flatnonzero((moves.tool == tool) & leads & (moves.exact | (moves.kind == Kind.RAPID)))
                 owner, sweeps = self.sweeps(moves, rows, corner=False, at=shoe.rides_at)
                 found = encounters(self.scene, assembly, sweeps, 0.0, 0.0)
                 hits += self._worst(found, rows[owner[found.move]], assembly)

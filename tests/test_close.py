@@ -98,3 +98,20 @@ def test_a_review_says_once_what_is_the_same_of_several_lines(tmp_path: Path) ->
     assert made.exit_code == 0
     assert ('  lines 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 and 3 more: a cut comes inside the clearance of "clamp" without'
             " contact\n") in made.stderr
+
+
+SOFT = """[spindle]
+sections = [{ diameter = 30.0, height = 60.0 }]
+shoe = { diameter = 40.0, bottom = 20.0, soft = true }
+"""
+
+
+@pytest.mark.parametrize("program, found", [
+    ("G0 X75 Y0\nG0 Z45\nG0 X75\nG0 Z45 Y0\nG0 Z60\n", []),
+    ("G0 X75 Y0\nG0 Z15\nG0 X75\nG0 Z15 Y0\nG0 Z60\n", [(2, 4.0), (5, 4.0)]),
+    ("G0 X35 Y0\nG1 Z15 F100\nG1 X35\nG2 X35 Y0 I19\nG0 Z60\n", [(4, pytest.approx(4.0, abs=0.01))])])
+def test_bristles_brush_on_the_lines_that_lead_somewhere(tmp_path: Path, program: str,
+                                                         found: list[tuple[int, Any]]) -> None:
+    """The bristles hang 20 mm below the collet face, as low as the tip: at Z15 they are 4 mm below 18 + 1."""
+    text = BENCH.replace("diameter = 6.0", "diameter = 6.0\nlength = 20.0") + SOFT
+    assert close(program, tmp_path, text) == found

@@ -103,10 +103,14 @@ def run(hand: Hand, odd: float) -> None:
         _odd(hand, level)
     x, y = places(rng)
     if rng.random() < 0.15:
-        hand.block(again or hand.rapid, **rng.choice([{"X": 57.0}, {"Y": 30.0}, {"X": 100.0, "Y": 70.0}]))
+        way = rng.choice([{"X": 57.0}, {"Y": 30.0}, {"X": 100.0, "Y": 70.0}])
+        for _ in range(rng.choice([1, 1, 2])):
+            hand.block(again or hand.rapid, **way)
     if rng.random() < 0.1:
         hand.block(again or hand.rapid, Z=rng.choice([3.0, level, 6.0]))
     hand.block(again or hand.rapid, X=x, Y=y)
+    if rng.random() < 0.1:
+        hand.block(again or hand.rapid, **rng.choice([{"X": x}, {"X": x, "Y": y}]))  # leads nowhere
     if rng.random() < 0.4:
         hand.block(again, Z=rng.choice([1.0, 1.0, 0.5, level]))
     hand.block("G1", **rng.choice([{"Z": -1.0}, {"Z": -1.0, "F": 300.0}, {"X": x + 1, "Y": y, "Z": -1.0}]))
