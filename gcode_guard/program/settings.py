@@ -63,7 +63,8 @@ def spindle_and_tool(context: Context, codes: dict[str, str]) -> None:
 
 def still_certain(context: Context, codes: dict[str, str], offsets: bool) -> None:
     """Reasons that hold even where an earlier block was not understood: a tool that the setup lacks, G43 without H,
-    and, with `offsets`, a work offset that neither the setup nor the program gives. Nothing else is certain there."""
+    with `offsets`, a work offset that neither the setup nor the program gives, and words that a straight motion has no
+    use for. Nothing else is certain there."""
     selected = context.whole("T")
     if selected is not None:
         context.state.selected = selected
@@ -73,6 +74,10 @@ def still_certain(context: Context, codes: dict[str, str], offsets: bool) -> Non
         raise NotUnderstood("G43 without H", "give H with the tool's number")
     if offsets and "12" in codes and codes["12"] not in context.state.shifts:
         _not_given(context, codes["12"])
+    if codes.get("1") in ("G0", "G1", "G38.2") and not {"0", "13", "call"} & set(codes):
+        for letter in "IJKLPQR":
+            if context.has(letter) and letter not in context.used:
+                raise NotUnderstood(f"nothing in the block uses its {letter} word", "check the export")
 
 
 def _in_the_spindle(context: Context) -> int:

@@ -174,5 +174,8 @@ def test_behind_a_block_that_is_not_understood_what_is_certain_is_still_told() -
     assert [(line, reason.split(":")[0]) for line, reason in found.reasons[1:]] == [
         (4, "tool 7 is not in the setup"), (5, "the work offset G55 is not in the setup"),
         (7, "tool 8 is not in the setup"), (8, "G43 without H")]
+    found = read_any("G999\nX1 Q2\nG0 X1 Q2\nG1 X1 R2 F1\nG81 X1 R2\nG0 G4 P1\nG0 X1 G64 P1\nG2 X1 R2\nG0 Z1 S1 T1\n")
+    assert [(line, reason.split(":")[0]) for line, reason in found.reasons[1:]] == [
+        (3, "nothing in the block uses its Q word"), (4, "nothing in the block uses its R word")]
     found = read_any("G10 L2 P2 X0 Y0 Z0\nG55\n", tools=tools, shifts={"G54": point(0, 0, 0)})
     assert [line for line, _ in found.reasons] == [1], "the program itself may have given the offset"
