@@ -33,8 +33,7 @@ class Profile:
     one. Raises ValueError for such as are not positive."""
 
     def __init__(self, rates: ArrayLike, accelerations: ArrayLike) -> None:
-        speeds = (np.asarray(rates, dtype=np.float64) / 60.0).tolist()
-        self._axes = list(zip(speeds, np.asarray(accelerations, dtype=np.float64).tolist(), strict=True))
+        self._axes = np.stack([np.asarray(rates) / 60.0, np.asarray(accelerations)], axis=1).tolist()
         if not all(speed > 0 and acceleration > 0 for speed, acceleration in self._axes):
             raise ValueError("rates and accelerations must be above zero")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gcode_guard.space.times import rapid_time
+from gcode_guard.space.times import Profile, rapid_time
 
 RATES, ACCELERATIONS = [6000.0, 3000.0, 1200.0], [500.0, 250.0, 100.0]  # 100, 50, 20 mm/s
 
@@ -27,6 +27,13 @@ RATES, ACCELERATIONS = [6000.0, 3000.0, 1200.0], [500.0, 250.0, 100.0]  # 100, 5
 def test_by_hand(way: tuple[float, float, float], seconds: float) -> None:
     assert rapid_time([way], RATES, ACCELERATIONS) == pytest.approx([seconds])
     assert rapid_time([(0, 0, 0), way, way], RATES, ACCELERATIONS) == pytest.approx([0.0, seconds, seconds])
+    assert Profile(RATES, ACCELERATIONS).seconds(*way) == pytest.approx(seconds)
+
+
+def test_a_very_slow_machine() -> None:
+    """Half a millimetre a second, reached within a second: 1/0.5 + 0.5/0.5."""
+    assert rapid_time([(1, 0, 0)], [30] * 3, [0.5] * 3) == pytest.approx([3.0])
+    assert Profile([30] * 3, [0.5] * 3).seconds(0, -1, 0) == pytest.approx(3.0)
 
 
 def test_no_moves_take_no_time() -> None:
@@ -40,3 +47,5 @@ def test_a_rate_that_makes_no_sense_is_refused(axis: int, wrong: float) -> None:
         (rates if rates is not RATES else accelerations)[axis] = wrong
         with pytest.raises(ValueError, match="above zero"):
             rapid_time([(1, 1, 1)], rates, accelerations)
+        with pytest.raises(ValueError, match="^rates and accelerations must be above zero$"):
+            Profile(rates, accelerations)
