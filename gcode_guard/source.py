@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import io
+import os
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterator
 from functools import cached_property
@@ -35,18 +39,24 @@ class Source:
 
     @classmethod
     def from_path(cls, path: Path) -> Source:
-        """Opens a file. A pipe or a device is first copied to disk."""
+        """Opens a file. A pipe or a terminal is first copied to disk; other devices are refused (OSError)."""
         file = open(path, "rb")
         if not file.seekable() or path.is_fifo() or path.is_char_device():
             with file:
                 return cls.from_stream(file, str(path))
+        try:
+            _refuse_device(file, str(path))
+        except BaseException:
+            file.close()
+            raise
         source = cls(file, str(path))
         _ = source.sha256
         return source
 
     @classmethod
     def from_stream(cls, stream: BinaryIO | IO[bytes], name: str) -> Source:
-        """Copies a stream to disk, since it can be read once only."""
+        """Copies a stream to disk, since it can be read once only; devices but terminals are refused (OSError)."""
+        _refuse_device(stream, name)
         spool = tempfile.TemporaryFile()
         try:
             shutil.copyfileobj(stream, spool, 1 << 20)
@@ -116,6 +126,19 @@ class Source:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
                  trace: TracebackType | None) -> None:
         self.close()
+
+
+def _refuse_device(file: BinaryIO | IO[bytes], name: str) -> None:
+    """Raises OSError for a device that is no terminal (a serial line is one): a disk is no program, and what never ends
+    would fill ours. The null device is an empty program."""
+    try:
+        handle = file.fileno()
+    except io.UnsupportedOperation:  # no file of the system's
+        return
+    found = os.fstat(handle)
+    strange = stat.S_ISBLK(found.st_mode) or (stat.S_ISCHR(found.st_mode) and not os.isatty(handle))
+    if strange and found.st_rdev != os.stat(os.devnull).st_rdev:
+        raise OSError(errno.EINVAL, "is a device, not a program", name)
 
 
 def _some_lines(file: BinaryIO | IO[bytes], size: int = 1 << 18) -> list[bytes]:

@@ -14,11 +14,11 @@ from gcode_guard.setup.toml_file import parse_toml, read_file
 def load_setup(path: str | Path) -> Setup:
     """The setup in the file `path`, with its parts libraries; every length in mm.
 
-    Raises SetupError: for a file that cannot be read, is no UTF-8 or no TOML, and for keys and values that are
-    wrong or make no sense. The message names file, key and value, one problem a line.
+    Raises SetupError: for a file that cannot be read, a pipe, a device, what is no UTF-8 or no TOML, and for keys and
+    values that are wrong or make no sense. The message names file, key and value, one problem a line.
     """
     path = Path(path)
-    return load_setup_data(read_file(path), path)
+    return load_setup_data(read_file(path, stream=True), path)
 
 
 def load_setup_data(data: bytes, path: str | Path) -> Setup:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from gcode_guard.setup.errors import SetupError, printable
 
@@ -13,17 +15,42 @@ LARGEST_FILE = 16 * 1024 * 1024
 """Bytes. A bench of a thousand obstacles takes a hundredth of it; a device or a program given by mistake, more."""
 
 
-def read_file(path: Path) -> bytes:
-    """The bytes of a file. Raises SetupError where it cannot be read or is far too large."""
+STREAM = re.compile(r"/dev/stdin|/dev/fd/\d+|/proc/self/fd/\d+")
+"""What a shell has opened for us already: it can be read once, and somebody is there who fills it."""
+
+
+def read_file(path: Path, stream: bool = False) -> bytes:
+    """The bytes of a file. Raises SetupError where it cannot be read, is far too large, or is a pipe or a device, which
+    may never end or never begin; with `stream` a standard stream or an open descriptor by its name is read as well."""
     try:
-        with open(path, "rb") as file:
-            data = file.read(LARGEST_FILE + 1)
+        with open(path, "rb") if stream and STREAM.fullmatch(str(path)) else _opened(path) as file:
+            data: bytes | None = file.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:  # ValueError: a null character in the path
         reason = getattr(error, "strerror", None) or str(error)
         raise SetupError(f"{printable(str(path))}: cannot be read: {reason.lower()}") from error
+    if data is None:  # some files of the kernel's own have nothing to say until something happens
+        raise SetupError(f"{printable(str(path))}: cannot be read: nothing comes from it")
     if len(data) > LARGEST_FILE:
         raise SetupError(f"{printable(str(path))}: is larger than {LARGEST_FILE // 1024**2} MB, so it is no setup file")
     return data
+
+
+def _opened(path: Path) -> IO[bytes]:
+    """A plain file, opened without ever waiting. Raises SetupError for a pipe or a device, and OSError."""
+    _refuse_strange(path, os.stat(path).st_mode)  # before it is opened: some devices do something then
+    handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
+    try:
+        _refuse_strange(path, os.fstat(handle).st_mode)  # another may stand there by now
+        return os.fdopen(handle, "rb")
+    except BaseException:
+        os.close(handle)
+        raise
+
+
+def _refuse_strange(path: Path, mode: int) -> None:
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):  # of a directory the system itself says what it is
+        kind = "a pipe" if stat.S_ISFIFO(mode) else "a socket" if stat.S_ISSOCK(mode) else "a device"
+        raise SetupError(f"{printable(str(path))}: cannot be read: is {kind}, not a file")
 
 
 def parse_toml(data: bytes, path: Path) -> dict[str, Any]:

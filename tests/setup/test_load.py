@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gcode_guard.setup import Setup, SetupError, load_setup, load_setup_data
+from gcode_guard.setup import Setup, SetupError, load_setup, load_setup_data, toml_file
 
 HEAD = 'format = 1\nunits = "mm"\n'
 TOOL = "[[tools]]\nnumber = 1\ndiameter = 6.0\n"
@@ -217,8 +217,17 @@ def test_files_that_cannot_be_read_are_one_clear_line(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="this system has no endless device to read from")
 def test_an_endless_device_is_not_read_to_its_end() -> None:
-    with pytest.raises(SetupError, match="/dev/zero: is larger than 16 MB, so it is no setup file"):
+    with pytest.raises(SetupError, match="/dev/zero: cannot be read: is a device, not a file"):
         load_setup("/dev/zero")
+
+
+def test_a_file_from_which_nothing_comes_is_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As /proc/kmsg may be: a plain file for all that can be seen of it. A pipe that nobody fills stands in for it."""
+    reading, filling = os.pipe2(os.O_NONBLOCK)
+    monkeypatch.setattr(toml_file, "_opened", lambda path: os.fdopen(reading, "rb"))
+    with pytest.raises(SetupError, match="none.toml: cannot be read: nothing comes from it"):
+        load_setup(tmp_path / "none.toml")
+    os.close(filling)
 
 
 def test_the_digest_is_over_the_bytes_of_the_file(bench: Callable[..., Setup]) -> None:

@@ -199,6 +199,37 @@ def test_a_pipe_is_no_setup_to_watch_with(shop: Shop) -> None:
         shop.once()
 
 
+PARTS = """format = 1
+units = "mm"
+parts = [{ name = "toe", solids = [{ shape = "cylinder", center = [0, 0], diameter = 9, height = 2 }] }]
+"""
+
+
+def test_a_setup_that_comes_to_name_what_is_no_parts_library(shop: Shop) -> None:
+    """A pipe, a device, a folder: the watch does not wait for it, what stands stays, and programs wait."""
+    whole, parts = shop.setup.read_text(), shop.setup.with_name("parts.toml")
+    ways: dict[str, Callable[[], object]] = {
+        "a pipe, not a file": lambda: os.mkfifo(parts), "a device, not a file": lambda: parts.symlink_to("/dev/zero"),
+        "a directory": parts.mkdir}
+    with running(shop) as watch:
+        for number, (said, make) in enumerate(ways.items(), 1):
+            make()
+            shop.setup.write_text(whole + '[parts]\nfiles = ["parts.toml"]\n')
+            watch.until_said(f"parts.toml: cannot be read: is {said}")
+            assert watch.said.count("!! the setup is not valid") == number
+            name = f"leg{number}.nc"
+            shop.drop(name, repaired(number))
+            (parts.rmdir if said == "a directory" else parts.unlink)()
+            parts.write_text(PARTS)
+            watch.until(lambda n=number: watch.said.count("the setup is valid again") == n)
+            watch.until_said(f"{name}: repaired")
+            shop.check(name, repaired(number), 0)
+            shop.setup.write_text(whole)
+            watch.until(lambda n=name: watch.said.count(f"{n}: repaired") == 2)  # guarded anew, with another setup
+            parts.unlink()
+    assert "Traceback" not in watch.said
+
+
 # The folder ---------------------------------------------------------------------------------------------------------
 
 
