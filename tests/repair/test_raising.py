@@ -177,3 +177,11 @@ def test_a_style_from_elsewhere_is_taken_up() -> None:
     writer = texts(Style("G00", " ", 3))
     assert writer.see(Style("g0", "", 2), [b"x1\n"]) == Style("g0", "", 2)
     assert writer.rise(7.0) == ("z7.00", 7.0) and writer.down(Decimal(5), b"\n") == b"g0z5.00\n"
+
+
+@pytest.mark.parametrize("comments", [(b"(G0)", b"(G9)"), (b"; G0", b"; G9")])
+def test_a_comment_is_looked_at_anew_where_it_differs_in_digits_alone(comments: tuple[bytes, bytes]) -> None:
+    writer, style = texts(), Style()
+    for comment in (*comments, *comments):
+        block = b"x1.25 " + comment
+        assert writer.see(style, [block + b"\n"]) == style.seen([(block.decode(), "\n")])
