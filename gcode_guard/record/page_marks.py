@@ -14,7 +14,7 @@ OVER_LINES = 10  # of these, so many may cover lines where there is no other roo
 
 
 class Marks:
-    """Marks of one size, placed on a board of labels."""
+    """Marks as large as their numbers, placed on a board of labels."""
 
     def __init__(self, board: LabelBoard, size: float) -> None:
         self.board, self.size = board, size
@@ -27,7 +27,8 @@ class Marks:
         for item in sorted(marked, key=lambda item: (not item.trouble, item.number))[:MOST]:
             assert item.mark is not None
             x, y = item.mark
-            label = self.board.place("####", (x - half, y - half, x + half, y + half), lines=2,
+            words = "#" * max(4, len(f"{item.number:,}") + 1)
+            label = self.board.place(words, (x - half, y - half, x + half, y + half), lines=2,
                                      over_lines=len(places) < OVER_LINES)
             if label is not None:
                 places[item.number] = (label.box[0] + label.box[2]) / 2, (label.box[1] + label.box[3]) / 2
@@ -45,19 +46,19 @@ class Marks:
         x, y = centre[0], -centre[1]
         digits = f"{item.number:,}"
         letter = size * (1.0 if len(digits) < 3 else 0.75)
-        drawn += [self._plate(item, x, y),
+        drawn += [self._plate(item, x, y, max(0.85 * size, 0.32 * letter * len(digits) + 0.25 * size)),
                   tag("text", digits, x=x, y=y + 0.35 * letter, font_size=letter, text_anchor="middle")]
         return tag("a", Markup("").join(drawn), class_=f"mark {item.state}{quiet}", href=f"#item-{item.number}",
                    data_item=item.number, data_at=f"{item.mark[0]:.3f} {-item.mark[1]:.3f}",
                    aria_label=f"{item.number}: line {item.line}, {item.title}")
 
-    def _plate(self, item: Item, x: float, y: float) -> Markup:
-        """Round for a change, square for what refuses the program, on its corner for a remark."""
+    def _plate(self, item: Item, x: float, y: float, wide: float) -> Markup:
+        """Round for a change, square for what refuses the program, on its corner for a remark; half as wide as `wide`
+        says, and wider than high for a long number."""
         half = 0.85 * self.size
-        if item.is_change:
-            return tag("circle", class_="plate", cx=x, cy=y, r=half)
-        if item.trouble:
-            return tag("rect", class_="plate", x=x - half, y=y - half, width=2 * half, height=2 * half)
-        corner = 1.2 * half
-        return tag("polygon", class_="plate",
-                   points=points_text([(x, y - corner), (x + corner, y), (x, y + corner), (x - corner, y)]))
+        if item.state == "remark":
+            high, wide = 1.2 * half, 1.2 * half + wide - half
+            return tag("polygon", class_="plate", points=points_text([(x, y - high), (x + wide, y), (x, y + high),
+                                                                      (x - wide, y)]))
+        return tag("rect", class_="plate", x=x - wide, y=y - half, width=2 * wide, height=2 * half,
+                   rx=half if item.is_change else None)

@@ -56,7 +56,8 @@ class _Drawing:
     def draw(self) -> Plan:
         size, (x0, y0, x1, y1) = self.size, self.frame
         left, below, edge = 4.6 * size, 4.4 * size, 1.2 * size
-        world = [self._stock(), self._reach(), *self._backdrop(), *map(self._obstacle, self._numbered())]
+        world = [self._stock(), self._reach(), *self._backdrop(), *self._together(),
+                 *map(self._obstacle, self._numbered())]
         self._keep_clear()
         words = [*self._axes(), *self._obstacle_labels()]
         items = self._items()
@@ -66,6 +67,7 @@ class _Drawing:
         grid = self._grid()
         states = ["troubled"] if any(item.trouble for item in self.items) else []
         states += ["crowded"] if len(self.items) > CROWDED else []
+        states += ["many"] if self.ways.cuts or self.ways.rapids else []
         svg = tag("svg", Markup("").join([
             self._defs(), tag("rect", class_="field", x=x0, y=-y1, width=x1 - x0, height=y1 - y0),
             tag("g", Markup("").join([grid, *world]), class_="world", transform="scale(1 -1)"),
@@ -142,7 +144,8 @@ class _Drawing:
 
     def _defs(self) -> Markup:
         step = number(0.75 * self.size)
-        line = tag("line", x1=0, y1=0, x2=0, y2=step, class_="hatching")
+        line = tag("rect", x=0, y=0, width=step, height=step, class_="ground") \
+            + tag("line", x1=0, y1=0, x2=0, y2=step, class_="hatching")
         wide = number(1.5 * self.size)
         coarse = tag("line", x1=0, y1=0, x2=0, y2=wide, class_="sweeping")
         return tag("defs", Markup("").join([
@@ -272,11 +275,13 @@ class _Drawing:
 
     # What moves there -----------------------------------------------------------------------------------------
 
-    def _items(self) -> list[Markup]:
+    def _together(self) -> list[Markup]:
+        """The ways of all changes, behind the obstacles, which they would hide."""
         ways = (("programmed", self.ways.cuts), ("mended", self.ways.rapids))
-        shapes = [_many(f"{name} brief", lines) for name, lines in ways if lines]
-        together = [tag("g", Markup("").join(shapes), transform="scale(1 -1)")] if shapes else []
-        return together + [self._item(item) for item in self.items]
+        return [_many(f"{name} brief", lines) for name, lines in ways if lines]
+
+    def _items(self) -> list[Markup]:
+        return [self._item(item) for item in self.items]
 
     def _item(self, item: Item) -> Markup:
         shapes = [corridor_shape(corridor) for corridor in item.corridors]
