@@ -178,6 +178,8 @@ def write_out(fill: Fill) -> None:
             return
         with open(descriptor, "wb") as out:
             fill(out)
+    except BrokenPipeError:  # only where a caller wants to know, to tidy up
+        raise
     except OSError as error:
         fail(f"cannot write to standard output: {why(error)}")
 

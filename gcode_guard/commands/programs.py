@@ -23,6 +23,7 @@ from .calls import (
     open_program,
     run_guard,
     say,
+    why,
     write_out,
 )
 
@@ -250,4 +251,8 @@ def demo() -> None:
     """Shows the whole job on a shipped example, in a scratch folder."""
     from ..demo import run_demo
 
-    raise typer.Exit(run_demo())
+    try:
+        status = run_demo(lambda text: write_out(lambda out: out.writelines([text.encode(errors="surrogateescape")])))
+    except OSError as error:
+        fail(f"cannot write: {why(error)}")
+    raise typer.Exit(status)

@@ -34,10 +34,10 @@ def small_disk(tmp_path: Path) -> Iterator[Path | None]:
     subprocess.run(["umount", "--lazy", str(folder)], check=True)
 
 
-def limit() -> None:
-    """No file may pass the size of the small disk (setrlimit(2))."""
+def limit(size: int = SIZE) -> None:
+    """No file may pass the size of the small disk, or another (setrlimit(2))."""
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (SIZE, SIZE))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
 
 
 def call(place: Place, arguments: str, full: bool, before: Callable[[], None] | None, **more: str) -> str:
@@ -77,6 +77,31 @@ def test_while_writing(place: Place, small_disk: Path | None) -> None:
         assert (small_disk / "out.nc").read_bytes() == b"before"
 
 
+@pytest.mark.parametrize("room", [4, 8, 12, 20, 28])
+def test_the_demo_while_its_disk_fills_up(place: Place, small_disk: Path | None, room: int) -> None:
+    """Wherever it gets (KiB): no folder is left that looks as if the job had been done. (Where not even the first page
+    is left, tempfile takes another disk.)"""
+    place.folder.joinpath("tmp").mkdir()
+    temporary = small_disk or place.folder / "tmp"
+    if small_disk is not None:
+        (small_disk / "filled").write_bytes(bytes(SIZE - room * 1024))
+    came = place.call("demo", environment={"TMPDIR": str(temporary)},
+                      preexec_fn=None if small_disk else lambda: limit(room * 60))
+    assert (came.returncode, came.stdout) == (2, b"")
+    assert str(temporary) in one_line(came.stderr) and ("No space left" in came.stderr.decode() or not small_disk)
+    assert [path.name for path in temporary.iterdir() if path.name != "filled"] == []
+
+
+def test_a_setup_is_started_whole_or_not_at_all(place: Place, small_disk: Path | None) -> None:
+    if small_disk is not None:
+        (small_disk / "filled").write_bytes(bytes(SIZE))
+    target = (small_disk or place.folder) / "new.toml"
+    came = place.call("setup", "new", target, "--defaults", preexec_fn=None if small_disk else lambda: limit(1024))
+    assert came.returncode == 2 and str(target) in one_line(came.stderr)
+    assert not target.exists() and place.names() == set()
+    assert small_disk is None or [path.name for path in small_disk.iterdir()] == ["filled"]
+
+
 @pytest.mark.parametrize("unbuffered", ["", "1"])
 def test_to_standard_output(place: Place, small_disk: Path | None, unbuffered: str) -> None:
     """The shell has opened it, so what is there may be a part: the status says so. Where Python has no buffer of its
@@ -91,10 +116,12 @@ def test_to_standard_output(place: Place, small_disk: Path | None, unbuffered: s
     one_line(came.stderr)
 
 
-def test_no_temporary_folder_at_all(place: Place) -> None:
+@pytest.mark.parametrize("call", ["filter p.nc -o x --setup bench.toml", "review p.nc --page x --setup bench.toml",
+                                  "trace p.nc", "demo"])
+def test_no_temporary_folder_at_all(place: Place, call: str) -> None:
     """tempfile looks in TMPDIR, /tmp, /var/tmp, /usr/tmp and the working folder: without all of them it is an error."""
     script = ("import tempfile; tempfile._candidate_tempdir_list = lambda: ['/nowhere']; "
-              "import sys; sys.argv = ['gcode-guard', 'filter', 'p.nc', '-o', 'x', '--setup', 'bench.toml']; "
+              f"import sys; sys.argv = {['gcode-guard', *call.split()]}; "
               "from gcode_guard.__main__ import start; start()")
     came = subprocess.run([COMMAND[0], "-c", script], cwd=place.folder, capture_output=True, timeout=120,
                           env=environment())
