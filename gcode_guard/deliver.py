@@ -56,7 +56,7 @@ class Delivery:
         """Puts every file in its place, in the order in which they were added; what is written directly comes first."""
         for place, fill in self._direct:
             descriptor = descriptor_of(place)
-            with broken_pipe_raised(), named(place):
+            with named(place):
                 with open(place if descriptor is None else os.dup(descriptor), "wb") as file:
                     fill(file)
         with undisturbed():
@@ -86,12 +86,14 @@ def named(place: Path) -> Iterator[None]:
 
 @contextlib.contextmanager
 def delivery() -> Iterator[Delivery]:
-    """A Delivery that leaves nothing behind where it is not released."""
+    """A Delivery that leaves nothing behind where it is not released, nor where a reader of what is said meanwhile goes
+    away."""
     files = Delivery()
-    try:
-        yield files
-    finally:
-        files.withdraw()
+    with broken_pipe_raised():
+        try:
+            yield files
+        finally:
+            files.withdraw()
 
 
 def copy_of(file: IO[bytes]) -> Fill:
