@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import hashlib
 import io
@@ -30,6 +31,7 @@ class Source:
 
     def __init__(self, file: BinaryIO | IO[bytes], name: str) -> None:
         self._file = file
+        self._path: Path | None = None
         self.name = name
 
     @cached_property
@@ -50,6 +52,7 @@ class Source:
             file.close()
             raise
         source = cls(file, str(path))
+        source._path = path
         _ = source.sha256
         return source
 
@@ -76,9 +79,30 @@ class Source:
         return digest.hexdigest()
 
     def check_unchanged(self) -> None:
-        """Raises SourceChanged where the bytes are no longer those first read."""
-        if "sha256" in self.__dict__ and self._digest() != self.sha256:
+        """Raises SourceChanged where the bytes are no longer those first read, or another file stands in its place: an
+        export that came meanwhile must not be taken for what was read, nor be written over."""
+        if ("sha256" in self.__dict__ and self._digest() != self.sha256) or self._replaced():
             raise SourceChanged("the program changed while it was read; start again")
+
+    def _replaced(self) -> bool:
+        """Whether its path is that of another file by now. One that is gone does no harm."""
+        try:
+            return self._path is not None and not os.path.samestat(os.stat(self._path), os.fstat(self._file.fileno()))
+        except OSError:
+            return False
+
+    @contextlib.contextmanager
+    def unchanged(self) -> Iterator[None]:
+        """Raises SourceChanged where it changed by the end of what is inside, however that ends: two halves of two
+        programs may be anything."""
+        try:
+            yield
+        except (OSError, MemoryError):
+            raise
+        except Exception:
+            self.check_unchanged()
+            raise
+        self.check_unchanged()
 
     def lines(self) -> Iterator[bytes]:
         """The raw lines with their line ends. Several iterations may go on at once."""

@@ -160,6 +160,11 @@ def _table(entry: Mapping[str, Any]) -> Any:
     return table
 
 
+def check_unchanged(setup: Setup) -> None:
+    """Raises SetupError where the files of a setup are no longer what was loaded."""
+    _text(setup)
+
+
 def _text(setup: Setup) -> str:
     """The text of the setup file again. Raises SetupError where it is no longer what was loaded."""
     import hashlib

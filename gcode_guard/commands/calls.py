@@ -153,10 +153,11 @@ def deliver(outcome: Outcome, source: Source, output: Path | None, diff: Path | 
             if passed and output is not None:
                 files.add(output, copy_of(outcome.output))
             if page is not None:
-                files.add(*page)
-                source.check_unchanged()
+                with source.unchanged():
+                    files.add(*page)
             if outcome.defect:
                 _keep_defect(outcome, source)
+            source.check_unchanged()
             files.release()
     except SourceChanged as error:
         fail(str(error))

@@ -84,14 +84,12 @@ def review(
         outcome = run_guard(source, bench, tool)
         try:
             drawn = (page, _drawing(source, bench, outcome, tool)) if page is not None else None
+            compared = _differences(source, as_is, change, outcome, tool) if change else ""
             deliver(outcome, source, None, None, log, to_stdout=False, page=drawn)
             if outcome.exit == 0:
                 _print_diff(outcome.diff)
             _say_findings(outcome)
-            if change:
-                _say_differences(source, as_is, change, outcome, tool)
-            else:
-                print(next_step(outcome.summary, program, str(setup)), file=sys.stderr)
+            print(compared or next_step(outcome.summary, program, str(setup)), file=sys.stderr)
         finally:
             outcome.close()
     raise typer.Exit(outcome.exit or (1 if outcome.summary.changes else 0))
@@ -108,8 +106,8 @@ def _changed(setup: Setup, texts: list[str]) -> Setup:
         fail(f"--set {error}")
 
 
-def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Outcome, tool: int | None) -> None:
-    """What --set changes against the setup as it is, on standard error."""
+def _differences(source: Source, as_is: Setup, texts: list[str], outcome: Outcome, tool: int | None) -> str:
+    """What --set changes against the setup as it is."""
     from ..picture import findings_of
     from ..whatif import Verdict, differences, read_changes
 
@@ -117,7 +115,7 @@ def _say_differences(source: Source, as_is: Setup, texts: list[str], outcome: Ou
     try:
         first, second = (Verdict(o.summary, o.changes, findings_of(o)) for o in (before, outcome))
         changes = read_changes(texts, [obstacle.name for obstacle in as_is.obstacles])
-        print(differences(changes, first, second), file=sys.stderr)
+        return differences(changes, first, second)
     finally:
         before.close()
 

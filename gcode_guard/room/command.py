@@ -21,7 +21,7 @@ from ..setup.errors import printable
 from ..setup.model import Point2, to_mm
 from ..setup.toml_file import read_file
 from ..source import Source
-from ..whatif import blocks_text, text_with_obstacles
+from ..whatif import blocks_text, check_unchanged, text_with_obstacles
 from .asked import Asked, about_part, answer, ask_part, ask_place, sentence
 from .candidates import Along, Parted, candidates
 from .grid import Area, Mapper, RoomMap, area_of, default_area, write_csv
@@ -150,19 +150,36 @@ def carry_out(request: Request) -> None:
     """Answers a call; all that it asks for is written, or nothing. Raises ValueError for a call that is wrong,
     NotUnderstood, NoPlace, SourceChanged, and OSError."""
     check(request)
-    if request.at is not None:
-        print(place_answer(request, request.at))
+    try:
+        if request.at is not None:
+            print(place_answer(request, request.at))
+        said = _write(request)
+    except (OSError, MemoryError):
+        raise
+    except Exception:
+        for source in request.sources:
+            source.check_unchanged()  # two halves of two programs may be anything
+        raise
+    for text in (*said, not_checked_with(request.setup)):
+        _say(text)
+
+
+def _write(request: Request) -> list[str]:
+    """Writes the files that a call asks for; returns what is to be said of them."""
+    said = []
     with delivery() as files:
-        said = []
         if request.grid is not None:
             said.append(_add_grid(request, request.grid, files))
         if request.page is not None:
             said.append(_add_map(request, request.page, files))
         if request.place is not None:
             said += propose(request, request.place, files)
+        for source in request.sources:
+            source.check_unchanged()
+        if request.write:  # nothing of what somebody has written into it meanwhile may be lost
+            check_unchanged(request.setup)
         files.release()
-    for text in (*said, not_checked_with(request.setup)):
-        _say(text)
+    return said
 
 
 def place_answer(request: Request, at: Point2) -> str:

@@ -21,9 +21,9 @@ from typing import Any
 from gcode_guard.__main__ import start
 
 FILTER = ["filter", "p.nc", "-o", "p.nc", "--diff", "d", "--log", "l", "--setup", "bench.toml"]
-WATCHED = ("gcode_guard.deliver", "gcode_guard.signals", "gcode_guard.cli", "gcode_guard.demo", "gcode_guard.record.page",
-           "gcode_guard.commands.bench", "gcode_guard.commands.programs", "gcode_guard.commands.calls",
-           "gcode_guard.room.command")
+WATCHED = ("gcode_guard.deliver", "gcode_guard.signals", "gcode_guard.cli", "gcode_guard.demo",
+           "gcode_guard.record.page", "gcode_guard.commands.bench", "gcode_guard.commands.programs",
+           "gcode_guard.commands.calls", "gcode_guard.room.command")
 
 
 def run(words: list[str]) -> None:
