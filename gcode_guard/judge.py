@@ -257,16 +257,17 @@ class Judge:
         return owner, Sweeps(start=start, end=end, box=boxed, margin=margin, sink=sink, grow=grow)
 
 
-def in_the_way(hits: Iterable[Hit]) -> tuple[tuple[int, ...], tuple[float, ...]]:
-    """The obstacles of some encounters, each once, the one that takes the greatest height first; and how much too low
-    the tool is for each, mm."""
+def in_the_way(hits: Iterable[Hit]) -> tuple[tuple[int, ...], tuple[float, ...], tuple[float, ...]]:
+    """The obstacles of some encounters, each once, the one that takes the greatest height first; how much too low the
+    tool is for each, and the height that each asks for, mm."""
     worst: dict[int, float] = {}
     deepest: dict[int, float] = {}
     for hit in hits:
         worst[hit.obstacle] = max(hit.needed, worst.get(hit.obstacle, -inf))
         deepest[hit.obstacle] = max(hit.depth, deepest.get(hit.obstacle, -inf))
     order = sorted(worst, key=lambda obstacle: (-worst[obstacle], obstacle))
-    return tuple(order), tuple(deepest[obstacle] for obstacle in order)
+    return (tuple(order), tuple(deepest[obstacle] for obstacle in order),
+            tuple(worst[obstacle] for obstacle in order))
 
 
 def _move_of(hit: Hit) -> int:

@@ -160,7 +160,7 @@ class Lifts:
         if raises:
             self._lift(raises, self._descents.get(run))
         for row in self._close.get(run, ()):
-            mender.tell_close(int(stretch.moves.line[row]), *in_the_way(self._hits[row]))
+            mender.tell_close(int(stretch.moves.line[row]), *in_the_way(self._hits[row])[:2])
 
     def _lift(self, raises: list[_Change], descent: _Change | None) -> None:
         """Raises words or puts in rises, and comes down where the run ends at the level of the last of them."""

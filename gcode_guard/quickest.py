@@ -4,6 +4,7 @@ back by the interpreter, judged, and timed; the plain one where the other is not
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from math import inf
 
@@ -11,7 +12,7 @@ from .headroom import Headroom
 from .judge import Judge
 from .program.interpreter import Interpreter
 from .program.moves import Kind, Move, Step, table
-from .program.state import Coordinate, Rules, Span
+from .program.state import Coordinate, Rules, Span, State
 from .repair.choices import fastest
 from .repair.edits import Draft
 from .repair.limits import Limits, Stuck
@@ -75,8 +76,10 @@ class Quickest:
         interpreter = Interpreter(self.rules)
         old = list({id(item.step): item.step for item in run.items if item.kind != "fixed"}.values())
         interpreter.state = old[0].before
-        steps = []
-        for step in old:
+        steps: list[Step] = []
+        for place, step in enumerate(old):
+            if place:
+                interpreter.state = _between(old[place - 1].after, interpreter.state, step.before)
             draft = plan.drafts.get(id(step))
             raws = [step.block.raw] if draft is None or not draft.touched else draft.edit(plan.style.ending).new
             steps += [interpreter.execute(step.block.line, raw) for raw in raws]
@@ -91,6 +94,16 @@ class Quickest:
         examined = self._judge.examine(table(rapids))
         return not any(Leg(move, bool(examined.clips[k]), bool(examined.contact[k])).bad
                        for k, move in enumerate(rapids))
+
+
+def _between(left: State, stands: State, before: State) -> State:
+    """The state before a block whose rapids follow those of another one, where blocks that are no part of the run may
+    lie in between (G90, say): `left` and `before` are in the program, and what the edits changed is in `stands`."""
+    state = copy(before)
+    state.position = stands.position
+    if left.motion == before.motion:
+        state.motion = stands.motion
+    return state
 
 
 def _carry_out(plan: Plan) -> Planned:

@@ -6,19 +6,25 @@ from typing import TYPE_CHECKING
 
 from ..program.state import Coordinate
 from .choices import Choice
-from .detour import write_round
+from .detour import lead_round, write_round
 from .run import Item, finite, lowest
 from .surgery import axis_words, text_of
+from .whole import keep_whole
 
 if TYPE_CHECKING:
     from .planner import Plan
 
 
 def carry_out(plan: Plan, item: Item, choice: Choice, place: int) -> None:
-    """Writes what a block of G0 was chosen to do. Raises Stuck where that cannot be written."""
-    if choice.corners:
+    """Writes what a block was chosen to do. Raises Stuck where that cannot be written."""
+    if item.kind != "plain":
+        keep_whole(plan, item, choice.start)
+    elif choice.led:
+        if not lead_round(plan, item, item.need, choice.end):
+            plan._too_high(item, item.need)
+    elif choice.corners:
         rise = [_to(plan, item, choice.start)] if choice.start > lowest(plan.actual) else []
-        write_round(plan, item, list(choice.corners), rise)
+        write_round(plan, item, list(choice.corners), rise, choice.end)
     elif not item.has_z:
         if choice.start > lowest(plan.actual):
             plan._rise_before(item, choice.start)

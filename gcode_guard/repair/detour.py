@@ -22,8 +22,11 @@ if TYPE_CHECKING:
     from .planner import Plan
 
 
-def lead_round(plan: Plan, item: Item, need: float) -> bool:
-    """Leads a block round what it cannot pass over, or need not. True where there is such a way, and it is written."""
+def lead_round(plan: Plan, item: Item, need: float, end: float = -inf) -> bool:
+    """Leads a block round what it cannot pass over, or need not. True where there is such a way, and it is written.
+
+    `end`: the height, mm, at which a block that says one is to leave the tool, where that is above its own.
+    """
     move = next((leg.move for leg in item.legs if leg.bad), None)
     if move is None or item.whole or item.step.frozen or lowest(plan.actual) == -inf or not in_plan(move):
         return False
@@ -37,12 +40,13 @@ def lead_round(plan: Plan, item: Item, need: float) -> bool:
         corners = plan.limits.faster_round(move, float(plan.actual), need)
     if not corners:
         return False
-    write_round(plan, item, corners, [rise] if rise else [])
+    write_round(plan, item, corners, [rise] if rise else [], end)
     return True
 
 
-def write_round(plan: Plan, item: Item, corners: Corners, rise: list[str]) -> None:
-    """Writes a way round by these corners, behind a rise if there is one, and down to where the block ends."""
+def write_round(plan: Plan, item: Item, corners: Corners, rise: list[str], end: float = -inf) -> None:
+    """Writes a way round by these corners, behind a rise if there is one, and down to where the block ends, or to `end`
+    (mm) where that is higher."""
     plan._may_edit(item, taken_apart=True)
     plan._can_write(item, item.step.after)
     pieces = [rise] if rise else []
@@ -50,7 +54,11 @@ def write_round(plan: Plan, item: Item, corners: Corners, rise: list[str]) -> No
     pieces += words_to(plan, item, places)
     pieces.append(_last_leg(plan, item, places[-1]))
     level = plan.actual
-    if item.has_z and plan.actual != item.end[2]:
+    if item.has_z and end > lowest(item.end[2]):
+        if end < lowest(plan.actual):
+            text, plan.actual = plan._rise_text(item, item.step.after, end)
+            pieces.append([text])
+    elif item.has_z and plan.actual != item.end[2]:
         pieces.append([plan._down_text(item, plan._pen(item.step.after))])
     plan._write_pieces(item, pieces)
     draft = plan.draft(item)

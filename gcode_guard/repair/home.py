@@ -23,7 +23,7 @@ def ends_below(plan: Plan, item: Item, need: float) -> bool:
     if any(leg.bad for leg in item.legs) and _names_unknown_height(item):
         raise Stuck(item, 4, "the point by way of which it goes home lies at a height that is not known",
                     "name that height in G90, or leave it out with Z0 in G91")
-    if not _leads_to_stored_height(item):
+    if not leads_to_stored_height(item):
         return False
     in_doubt = any(leg.move.part == "home-all" for leg in item.legs)
     if need > -inf or (in_doubt and plan.actual != item.step.before.position[2]):
@@ -49,7 +49,7 @@ def _names_unknown_height(item: Item) -> bool:
     return any(leg.move.part == "by-way" and lowest(leg.move.end[2]) == -inf for leg in item.legs)
 
 
-def _leads_to_stored_height(item: Item) -> bool:
+def leads_to_stored_height(item: Item) -> bool:
     """Whether it sends Z to a height that the program stored, by one reading of it at least."""
     state = item.step.before
     home = state.home if "G28" in item.step.codes else state.home2

@@ -14,15 +14,15 @@ from ..lengths import length, length_up
 from ..program.doubt import ADVICE as ADVICE_RETURN
 from ..program.moves import Kind, Step
 from ..program.state import Coordinate, Position, Span, State, known
-from .choices import Choice, literal_z
+from .choices import Choice
 from .chosen import carry_out as carry_choice_out
 from .cycle import enter_cycle
 from .detour import lead_round
 from .edits import Draft
 from .limits import ADVICE_HIGH, Limits, Stuck, advice_on_length
-from .run import Item, Run, finite, lowest, programmed_height
+from .run import Item, Run, finite, literal_z, lowest, programmed_height
 from .surgery import Apart, axis_words, is_bare, text_of, with_word
-from .whole import keep_whole
+from .whole import keep_whole, keeps_height
 from .write import Pen, Style
 
 
@@ -120,6 +120,8 @@ class Plan:
             own = item.need if item.need < inf else -inf
             if item.sets_z:
                 return max(need, own if item.crosses else -inf)
+            if item.kind == "home" and not keeps_height(item):
+                return max(need, own)  # it leaves the tool at a height of its own
             need = max(need, own)
         return need
 
@@ -207,7 +209,8 @@ class Plan:
         if isinstance(self.actual, Span) and self.actual != item.step.before.position[2]:
             need = max(need, self.limits.need_from_high(item, self.actual))
         last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
-        want = follow if last else max(follow, need)
+        # What needs more than the machine has cannot slope out of a height above everything: it goes across first.
+        want = follow if last or need > self.limits.ceiling else max(follow, need)
         stays_up = want > lowest(end) and not last
         target = want if stays_up and literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
@@ -220,7 +223,7 @@ class Plan:
         if (clear_start and need < inf) or not lead_round(self, item, need):
             if need == inf:
                 self._too_high(item, need)
-            self._apart(item, need, want if stays_up else None)
+            self._apart(item, need, (want if clear_start else max(want, need)) if stays_up else None)
 
     def _apart(self, item: Item, need: float, raised: float | None) -> None:
         """Up, across, down: those of the three that the block needs."""

@@ -17,8 +17,8 @@ NOT_PLAIN = frozenset({"G28", "G30", "G53", "G92", "G10", "G92.1", "G92.2", "G92
 
 @dataclass(slots=True)
 class Leg:
-    """One rapid with its verdict: does it clip, does it make contact, the height it needs (-inf: any), with what, and
-    how much too low it is for each of these, mm."""
+    """One rapid with its verdict: does it clip, does it make contact, the height it needs (-inf: any), with what, how
+    much too low it is for each of these, and the height that each asks for, mm."""
 
     move: Move
     clips: bool = False
@@ -26,6 +26,7 @@ class Leg:
     needed: float = -inf
     obstacles: tuple[int, ...] = ()
     depths: tuple[float, ...] = ()
+    heights: tuple[float, ...] = ()
 
     @property
     def trusted(self) -> bool:
@@ -218,6 +219,11 @@ class Runs:
             self.open.taken = taken
             self.closed.append(self.open)
             self.open = Run()
+
+
+def literal_z(item: Item) -> bool:
+    """Whether the Z word of a block can be written with another number."""
+    return not item.step.frozen and any(word.letter == "Z" and word.literal for word in item.step.block.words)
 
 
 def lowest(coordinate: Coordinate) -> float:

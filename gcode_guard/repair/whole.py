@@ -3,16 +3,16 @@ changes that they allow themselves."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import inf
 from typing import TYPE_CHECKING
 
 from ..program.moves import Move
-from ..program.state import known
-from .choices import literal_z
-from .home import dip, ends_below
-from .limits import Stuck
-from .run import Item, lowest
+from ..program.state import Coordinate, Span, known
+from .home import dip, ends_below, leads_to_stored_height
+from .limits import Limits, Stuck
+from .run import Item, literal_z, lowest
 from .surgery import Apart, axis_words, text_of
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def keep_whole(plan: Plan, item: Item, follow: float) -> None:
     need = plan._trusted_need(item)
     if item.kind == "home" and ends_below(plan, item, need):
         return
-    fixed_end = "Z" in axis_words(item.step.block) and (item.kind == "machine" or item.step.after.distance != "G91")
+    fixed_end = _fixes_end(item)
     if not fixed_end:
         need += dip(item)
     rises_itself = item.kind == "home" and fixed_end and len(axis_words(item.step.block)) == 1 and literal_z(item)
@@ -43,11 +43,11 @@ def _keep_up(plan: Plan, item: Item, need: float) -> None:
     """Sees that a block which says a height itself does not come down before its way is clear."""
     if not item.step.after.length_known:
         plan._can_write(item, item.step.after)
-    if not any(_through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad):
+    if not _comes_down_early(item):
         return
     words = axis_words(item.step.block)
     if item.kind == "machine" and len(words) > 1 and not item.step.effects and not item.step.frozen and \
-            _comes_down_clear(plan, item):
+            comes_down_clear(plan.limits, item, plan.actual, item.legs[-1].move):
         _across_then_down(plan, item)
     elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90":
         text, plan.actual = plan._rise_text(item, item.step.after, need)
@@ -75,18 +75,28 @@ def _stand(plan: Plan, item: Item) -> None:
     if plan.actual == end[2] or "Z" not in axis_words(item.step.block):
         return
     last = next((leg.move for other in reversed(before) for leg in reversed(other.legs)), None)
-    if last is None or not _comes_down_clear(plan, item, last):
+    if last is None or not comes_down_clear(plan.limits, item, plan.actual, last):
         raise Stuck(item, 3, "the tool must stand higher before it, and would come down by it where that is not clear",
                     "take its Z out, or go to a place in X and Y that is clear before it")
     plan.actual = end[2]
 
 
-def _comes_down_clear(plan: Plan, item: Item, like: Move | None = None) -> bool:
-    """Whether straight down to its end nothing is near; `like`: a move by the same tool."""
-    end, move = item.end, like or item.legs[-1].move
-    if plan.limits.level is None or not all(known(c) for c in end):
+def comes_down_clear(limits: Limits, item: Item, start: Coordinate, like: Move) -> bool:
+    """Whether straight down from a height to where a block ends nothing is near; `like`: a move by the same tool."""
+    end = item.end
+    if limits.level is None or not all(known(c) for c in end):
         return False
-    return plan.limits.level(replace(move, start=(*end[:2], plan.actual), end=end, upright=True)) <= lowest(end[2])
+    return limits.level(replace(like, start=(*end[:2], start), end=end, upright=True)) <= lowest(end[2])
+
+
+def _fixes_end(item: Item) -> bool:
+    """Whether a block says itself at which height it ends, whatever the one at which it starts."""
+    return "Z" in axis_words(item.step.block) and (item.kind == "machine" or item.step.after.distance != "G91")
+
+
+def _comes_down_early(item: Item) -> bool:
+    """Whether a block goes lower on its way than that needs, however high the tool stands before it."""
+    return any(_through(item, k) < leg.needed for k, leg in enumerate(item.legs) if leg.bad)
 
 
 def _through(item: Item, place: int) -> float:
@@ -105,3 +115,41 @@ def _note_end(plan: Plan, item: Item, fixed_end: bool) -> None:
             plan.actual = after  # home with all axes or with those that are named: where Z stands now is in doubt
         return
     plan.actual = after
+
+
+# What the choice of the fastest repair must know of such a block ----------------------------------------------------
+
+
+def keeps_height(item: Item) -> bool:
+    """Whether a block of G28, G30 or G53 leaves the tool at the height at which it finds it, raised or not."""
+    before = next((leg.move.start[2] for leg in item.legs if not leg.move.shadow), None)
+    if _fixes_end(item) or (item.kind == "home" and leads_to_stored_height(item)):
+        return False
+    return item.end[2] == before or (not item.legs and item.kind == "machine")
+
+
+def need_of(item: Item) -> float:
+    """The height, mm, that the tool must have before a block of G28, G30 or G53; -inf where any is enough."""
+    if item.kind == "home" and _fixes_end(item) and len(axis_words(item.step.block)) == 1 and literal_z(item):
+        return -inf  # it goes up itself
+    return item.need if _fixes_end(item) or item.need == -inf else item.need + dip(item)
+
+
+def seconds_of(item: Item, level: float, seconds: Callable[[float, float, float], float]) -> float:
+    """How long a block of G28, G30 or G53 takes from a height, mm; `seconds` gives the time of a rapid by its way.
+
+    As times are told: axes of which an end is not known do not count.
+    """
+    moves = [leg.move for leg in item.legs if not leg.move.shadow and leg.move.part != "home-all"]
+    start = lowest(moves[0].start[2]) if moves else inf
+    more = level - start if abs(level) < inf and abs(start) < inf else 0.0
+    fixed, total = _fixes_end(item), 0.0
+    for place, move in enumerate(moves):
+        x, y, z = (0.0 if isinstance(a, Span) or isinstance(b, Span) else float(b - a)
+                   for a, b in zip(move.start, move.end, strict=True))
+        if known(move.start[2]) and known(move.end[2]):
+            z -= more if place == 0 or not fixed else 0.0
+            z += more if not fixed and (place < len(moves) - 1 or keeps_height(item)) else 0.0
+        apart = item.kind == "machine" and fixed and item.need > -inf and _comes_down_early(item)
+        total += seconds(x, y, 0.0) + seconds(0.0, 0.0, z) if apart else seconds(x, y, z)
+    return total
