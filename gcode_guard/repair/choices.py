@@ -21,7 +21,7 @@ from decimal import Decimal
 from itertools import pairwise
 from math import inf
 
-from ..program.state import Coordinate
+from ..program.state import Coordinate, known
 from .limits import Limits
 from .parts import STATIONS, Part, has_choice, no_lift_helps, parts_of
 from .run import Item, Run, literal_z, lowest
@@ -111,8 +111,8 @@ class _Search:
             yield need_of(item)
         elif not no_lift_helps(item, self.limits):
             yield item.need
-        elif item.need < inf and item.step.after.distance != "G91":
-            yield self._top(item, -inf)
+        elif item.need < inf and (item.step.after.distance != "G91" or known(item.step.before.position[2])):
+            yield self._top(item, lowest(item.step.before.position[2]))
         if self.limits.faster_round is not None and item.kind == "plain":
             yield from (h for leg in item.legs if leg.bad for h in leg.heights if h <= self.limits.ceiling)
 
@@ -120,7 +120,8 @@ class _Search:
         """The height at which an item is led round out of another: as high as the machine can."""
         pen = Pen(Style(), item.step.after)
         start = Decimal(repr(height)) if pen.incremental else None
-        return max(height, float(pen.highest(self.limits.ceiling, start)[1]))
+        top = float(pen.highest(self.limits.ceiling, start)[1])
+        return top if height == inf else max(height, top)
 
     def _ended(self, height: float, state: _State) -> Iterator[_State]:
         """The state at the end of the part: down to where the run ends, or on to the first hole of a cycle, or on home
