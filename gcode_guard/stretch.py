@@ -50,13 +50,17 @@ def judged_low(event: Event) -> float:
 
 
 def meeting(place: Place, before: list[Event], after: list[Event]) -> tuple[int, int] | None:
-    """How many rapids of each lead to the first place where both stand; None where they do not meet."""
+    """How many rapids of each lead to the first place where both stand; None where they do not meet.
+
+    Where both go on, a way out and back again of one of them alone is none: the other may take it by another way.
+    """
     ours = [place, *(event.leads_to for event in before)]
     theirs = [place, *(event.leads_to for event in after)]
-    for total in range(1, len(before) + len(after) + 1):
-        for i in range(max(0, total - len(after)), min(total, len(before)) + 1):
-            if same_place(ours[i], theirs[total - i]):
-                return i, total - i
+    for least in (1, 0):
+        for total in range(1, len(before) + len(after) + 1):
+            for i in range(max(least, total - len(after)), min(total - least, len(before)) + 1):
+                if same_place(ours[i], theirs[total - i]):
+                    return i, total - i
     return None
 
 

@@ -21,6 +21,7 @@ from decimal import Decimal
 from itertools import pairwise
 from math import inf
 
+from ..program.moves import Move
 from ..program.state import Coordinate, known
 from .limits import Limits
 from .parts import STATIONS, Part, has_choice, no_lift_helps, parts_of
@@ -242,8 +243,8 @@ class _Search:
         """The height and the corners at which the plain plan leads an item round, if it does. `least`: the end of its
         slope or the R level of its cycle, mm."""
         if item.need == inf:
-            move = next(leg.move for leg in item.legs if leg.bad)
-            found = self.limits.past_shoe and self.limits.past_shoe(move, max(height, least), self.limits.ceiling)
+            past = self.limits.past_shoe
+            found = past(_bad_way(item), max(height, least), self.limits.ceiling) if past is not None else None
             if found:
                 yield max(height, found[1]), tuple(found[0])
             return
@@ -267,8 +268,7 @@ class _Search:
         if key not in self.found:
             if self.limits.way_round is None or (len(self.found) >= MOST_SEARCHES and not needed):
                 return ()
-            move = next(leg.move for leg in item.legs if leg.bad)
-            self.found[key] = tuple(self.limits.way_round(move, level) or ())
+            self.found[key] = tuple(self.limits.way_round(_bad_way(item), level) or ())
         return self.found[key]
 
     # Times ----------------------------------------------------------------------------------------------------
@@ -288,7 +288,7 @@ class _Search:
         return self._seconds(x, y, z)
 
     def _round_seconds(self, item: Item, corners: Iterable[tuple[float, float]]) -> float:
-        move = next(leg.move for leg in item.legs if leg.bad)
+        move = _bad_way(item)
         places = [_place(move.start), *corners, _place(move.end)]
         return sum(self._seconds(x1 - x0, y1 - y0, 0.0) for (x0, y0), (x1, y1) in pairwise(places))
 
@@ -308,6 +308,11 @@ def fastest(run: Run, actual: Coordinate, limits: Limits) -> dict[int, Choice]:
 def gap(start: float, end: float) -> float:
     """How far apart two coordinates are, mm; 0 where one is not known or high, as times are told."""
     return abs(end - start) if abs(start) < inf and abs(end) < inf else 0.0
+
+
+def _bad_way(item: Item) -> Move:
+    """The way across of an item that must be mended."""
+    return next(leg.move for leg in item.legs if leg.bad and not leg.move.upright)
 
 
 def _place(position: tuple[Coordinate, Coordinate, Coordinate]) -> tuple[float, float]:

@@ -177,14 +177,12 @@ class Search:
         heights, z = [], -1.0
         for block in self.blocks:
             to = z if block.z is None else block.z
-            found = () if block.flat else tuple(h for way in block.ways() for h in needed(*way, self.path))
-            clips = not block.flat and any(self.clips(*way, z, to) for way in block.ways())
-            heights.append(found if clips else ())
+            heights.append(() if block.flat else tuple(h for way in block.ways() for h in self.clips(*way, z, to)))
             z = to
         return heights
 
-    def clips(self, a: tuple[float, float], b: tuple[float, float], z0: float, z1: float) -> bool:
-        """Whether a way is too low where it is near; a slope along a straight way is told by the part of it."""
+    def clips(self, a: tuple[float, float], b: tuple[float, float], z0: float, z1: float) -> Iterator[float]:
+        """What those ask for that a way comes near too low; a slope along a straight way is told by the part of it."""
         way = covered(a, b, self.path)
         for shape, radius, need in STANDS:
             near = way.intersection(shape.buffer(KEEP + radius - 1e-4, quad_segs=256))
@@ -195,8 +193,7 @@ class Search:
                 along = [way.project(shapely.Point(p), normalized=True) for p in near.coords]
                 low = min(z0 + t * (z1 - z0) for t in along)
             if low < need - 1e-3:
-                return True
-        return False
+                yield need
 
     def worth(self, needs: list[tuple[float, ...]]) -> set[float]:
         asked = {need if need <= self.ceiling else self.ceiling for found in needs for need in
@@ -274,8 +271,8 @@ def up(a: float, b: float) -> float:
 # Runs ---------------------------------------------------------------------------------------------------------------
 
 
-def generated(dice: random.Random, stations: bool, least: float) -> list[Block]:
-    """A run between two cuts, from X0 Y100 Z-1, that ends at a known height."""
+def generated(dice: random.Random, stations: bool, least: float, incremental: bool = False) -> list[Block]:
+    """A run between two cuts, from X0 Y100 Z-1, that ends at a known height. An increment of nothing says no height."""
     x, y, z = 0.0, 100.0, -1.0
     blocks: list[Block] = []
     for k in range(dice.randint(2, 6)):
@@ -299,6 +296,7 @@ def generated(dice: random.Random, stations: bool, least: float) -> list[Block]:
             words = f"X{x + 10} Y{y + 20} " if kind != "lift" else ""
             blocks.append(Block(f"G53 G0 {words}Z{z + 5}", [came, (x, y)], z, True, True))
         else:
+            kind = "across" if incremental and height == z and kind == "slanted" else kind
             z = z if kind == "across" else height
             words = ([f"X{x} Y{y}"] if kind != "up" else []) + ([f"Z{z}"] if kind != "across" else [])
             blocks.append(Block("G0 " + " ".join(words), [came, (x, y)], None if kind == "across" else z))
@@ -341,12 +339,13 @@ def test_no_alternative_is_faster(tmp_path: Path, scene: str, seed: int, path: s
     text = bench(path, ceiling, detour)
     mended = 0
     while mended < 2:
-        blocks = generated(dice, stations, least)
+        incremental = not stations and dice.random() < 0.3
+        blocks = generated(dice, stations, least, incremental)
         search = Search(blocks, path, ceiling, detour == "when-faster")
         clipping = [found for found in search.needs() if found]
         if not clipping or len(clipping) > 2:  # within the ways round that are looked for in a run
             continue
-        program = written(blocks, incremental=not stations and dice.random() < 0.3)
+        program = written(blocks, incremental)
         best = search.best()
         came = run(program, write_bench(tmp_path, text))
         if best == inf or came.exit:
@@ -358,3 +357,69 @@ def test_no_alternative_is_faster(tmp_path: Path, scene: str, seed: int, path: s
         assert took <= best + 1e-3, f"{took} where {best} would do\n{program}\n{output}"
         again = run(output, write_bench(tmp_path, text))
         assert again.exit == 0 and rapid_seconds(again.output, text) <= rapid_seconds(output, text) + 1e-6
+
+
+@pytest.mark.parametrize("path", ["straight", "unknown"])
+@pytest.mark.parametrize("seed", range(30))
+def test_where_one_way_alone_is_taken_no_other_is_faster(tmp_path: Path, seed: int, path: str) -> None:
+    """One level, set by the first block or by none, and everything that clips at it: nothing is searched for there."""
+    dice = random.Random(f"one level {seed} {path}")
+    text = bench(path, 80.0, "when-needed")
+    mended = 0
+    while mended < 3:
+        x, y, z = 0.0, 100.0, dice.choice([-1.0, 1.0, 5.0, 10.0, 20.0])
+        blocks = [Block(f"G0 Z{z}", [(x, y), (x, y)], z)] if z > 0 else []
+        for _ in range(dice.randint(1, 4)):
+            came = (x, y)
+            x, y = dice.choice([0.0, 40.0, 200.0, 240.0, 400.0]), dice.choice([100.0, 96.0, 50.0])
+            blocks.append(Block(f"G0 X{x} Y{y}", [came, (x, y)]))
+        if dice.random() < 0.7:
+            low = dice.choice([1.0, 2.0, 28.0])
+            blocks.append(Block(f"G0 Z{low}", [(x, y), (x, y)], low))
+        search = Search(blocks, path, 80.0, False)
+        if not any(search.needs()):
+            continue
+        mended += 1
+        program = written(blocks, incremental=dice.random() < 0.3)
+        came_out = run(program, write_bench(tmp_path, text))
+        assert came_out.exit == 0, (came_out.records("finding"), program)
+        took, best = rapid_seconds(came_out.output, text) - rapid_seconds(AWAY, text), search.best()
+        assert took <= best + 1e-3, f"{took} where {best} would do\n{program}\n{came_out.output.decode()}"
+
+
+# By hand: (ceiling, ways round, before, after) ----------------------------------------------------------------------
+
+# Round the post at (300, 100), 5 + 8 + 0.01 mm out: places to turn stand at 75 and 105 degrees and so on, 13.01 mm to
+# the side and 13.01 * tan(15) = 3.486 mm along.
+
+PAIRS = {
+    "it stays up between two clips, the second on its way by the machine's coordinates": (
+        80.0, "when-needed", "G0 Z5\nG0 X200\nG0 Z2\nG0 X210\nG0 Z5\nG53 G0 X10\nG1 Z-1\nM30\n",
+        "G0 Z23.0\nG0 X200\nG0 Z23.0\nG0 X210\nG0 Z23.0\nG53 G0 X10\nG0 Z5.0\nG1 Z-1\nM30\n"),
+    "up at once before it goes home, where it comes down by itself": (
+        80.0, "when-needed", "G0 Z5\nG0 Z10\nG0 X200\nG53 G0 Z10\nG1 Z-1\nM30\n",
+        "G0 Z23.0\nG0 Z23.0\nG0 X200\nG53 G0 Z10\nG1 Z-1\nM30\n"),
+    "nothing is raised before a way home for what comes behind it": (
+        80.0, "when-needed", "G0 Z5\nG91 G28 Z0\nG90\nG0 X200 Z2\nG1 Z-1\nM30\n",
+        "G0 Z5\nG91 G28 Z0\nG90\nG0 X200\nG0 Z2\nG1 Z-1\nM30\n"),
+    "out of a height above everything it goes across first, however low the machine ends": (
+        30.0, "when-needed", "G0 Z5\nG91 G28 Z0\nG90\nG0 X400 Z2\nG0 X410\nG1 Z-1\nM30\n",
+        "G0 Z5\nG91 G28 Z0\nG90\nG0 X400\nG0 Z2\nG0 X410\nG1 Z-1\nM30\n"),
+    "it stays at the ceiling between two ways round": (
+        30.0, "when-needed", "G0 Z20\nG0 X400\nG0 Z18\nG0 X410\nG0 Z20\nG0 X250\nG1 Z-1\nM30\n",
+        "G0 Z30.0\nG0 X296.514 Y86.99\nG0 X303.486 Y86.99\nG0 X400.0 Y100.0\nG0 Z30.0\nG0 X410\nG0 Z30.0\n"
+        "G0 X303.486 Y86.99\nG0 X296.514 Y86.99\nG0 X250.0 Y100.0\nG0 Z20.0\nG1 Z-1\nM30\n"),
+    "it comes down between them where nothing is gained by staying up": (
+        30.0, "when-needed", "G0 Z5\nG0 X400\nG0 Y20 Z2\nG0 Y100 Z5\nG0 X250\nG1 Z-1\nM30\n",
+        "G0 Z30.0\nG0 X296.514 Y86.99\nG0 X303.486 Y86.99\nG0 X400.0 Y100.0\nG0 Y20 Z2\nG0 Y100 Z30.0\n"
+        "G0 X303.486 Y86.99\nG0 X296.514 Y86.99\nG0 X250.0 Y100.0\nG0 Z5.0\nG1 Z-1\nM30\n"),
+}
+
+
+@pytest.mark.parametrize(("ceiling", "detour", "before", "after"), PAIRS.values(), ids=PAIRS.keys())
+def test_pairs(tmp_path: Path, ceiling: float, detour: str, before: str, after: str) -> None:
+    text = bench("straight", ceiling, detour)
+    came = run(AWAY + before, write_bench(tmp_path, text))
+    assert came.exit == 0, came.records("finding")
+    assert came.output.decode() == AWAY + after
+    assert run(came.output, write_bench(tmp_path, text)).output == came.output
