@@ -209,9 +209,11 @@ class Plan:
         if isinstance(self.actual, Span) and self.actual != item.step.before.position[2]:
             need = max(need, self.limits.need_from_high(item, self.actual))
         last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
-        # What needs more than the machine has cannot slope out of a height above everything: it goes across first.
-        want = follow if last or need > self.limits.ceiling else max(follow, need)
+        want = follow if last else max(follow, need)
         stays_up = want > lowest(end) and not last
+        # Out of a height above all that the machine has it goes across and comes down: no word can lead up there.
+        if lowest(self.actual) >= need > self.limits.ceiling and known(end) and all(known(c) for c in item.end[:2]):
+            stays_up = False
         target = want if stays_up and literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
         if clear_start and clear_end and need < inf:
@@ -223,7 +225,7 @@ class Plan:
         if (clear_start and need < inf) or not lead_round(self, item, need):
             if need == inf:
                 self._too_high(item, need)
-            self._apart(item, need, (want if clear_start else max(want, need)) if stays_up else None)
+            self._apart(item, need, want if stays_up else None)
 
     def _apart(self, item: Item, need: float, raised: float | None) -> None:
         """Up, across, down: those of the three that the block needs."""

@@ -27,6 +27,10 @@ PAIRS = {
     "a way round": (
         "G0 X50 Y100, G1 Z5 F300, G0 X150, G1 Z-2, M30",
         "G0 X50 Y100, G1 Z5 F300, G0 Y50, G0 X150, G0 Y100, G1 Z-2, M30"),
+    "out and back by ways round, and out again on high": (
+        "G0 X50 Y100, G1 Z5 F300, G0 X150, G0 X50, G0 Z60, G0 X150, G0 Z5, G1 Z-2, M30",
+        "G0 X50 Y100, G1 Z5 F300, G0 Y50, G0 X150, G0 Y100, G0 Y50, G0 X50, G0 Y100, G0 Z60, G0 X150, G0 Z5, G1 Z-2,"
+        "M30"),
     "an increment up and the same down": (
         "G0 X50 Y100, G1 Z5 F300, G91, G0 X100, G1 Z-7, G90, M30",
         "G0 X50 Y100, G1 Z5 F300, G91, G0 Z20, G0 X100, G0 Z-20, G1 Z-7, G90, M30"),
