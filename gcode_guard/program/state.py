@@ -37,6 +37,16 @@ def known(coordinate: Coordinate) -> bool:
     return not isinstance(coordinate, Span)
 
 
+def known_in_plan(position: Position) -> bool:
+    """Whether X and Y are known."""
+    return known(position[0]) and known(position[1])
+
+
+def all_known(position: Position) -> bool:
+    """Whether X, Y and Z are known."""
+    return known_in_plan(position) and known(position[2])
+
+
 def bounds(coordinate: Coordinate) -> tuple[float, float]:
     """The lowest and the highest value that a coordinate may have, in millimetres."""
     if isinstance(coordinate, Span):

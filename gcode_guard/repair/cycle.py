@@ -74,7 +74,7 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
     draft.kind = "detour" if corners else "split"
     first_piece = _carried_words(item) if item.hole == 0 else []
     gap, deleted = plan.style.gap, step.block.deleted
-    written = [pen.rapid(*words, deleted=deleted) for words in blocks]
+    written = [plan.style.block(*words, deleted=deleted) for words in blocks]
     if first_piece:
         written[0] = ("/" if deleted else "") + gap.join([plan.style.rapid, *first_piece, *blocks[0]])
     if len(step.places) == 1 or not pen.incremental:

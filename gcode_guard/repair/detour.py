@@ -13,7 +13,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from ..program.moves import Move
-from ..program.state import Coordinate, Position, Span, known
+from ..program.state import Coordinate, Position, Span, known, known_in_plan
 from .limits import Corners
 from .run import Item, finite, lowest
 from .surgery import axis_words, text_of
@@ -32,12 +32,12 @@ def lead_round(plan: Plan, item: Item, need: float, end: float = -inf) -> bool:
         return False
     if item.step.before.beside:
         return False  # after G40 corners in X and Y would lead the tool back to its path before the program does
-    rise: str | None = None
-    corners: Corners | None = None
     if need > plan.limits.ceiling or need == inf:
         corners, rise = way_where_no_lift_helps(plan, item, move, need)
     elif plan.limits.faster_round is not None and not item.has_z and not isinstance(plan.actual, Span):
-        corners = plan.limits.faster_round(move, float(plan.actual), need)
+        corners, rise = plan.limits.faster_round(move, float(plan.actual), need), None
+    else:
+        return False
     if not corners:
         return False
     write_round(plan, item, corners, [rise] if rise else [], end)
@@ -79,12 +79,11 @@ def _at_the_top(plan: Plan, item: Item, move: Move, least: float) -> tuple[Corne
     if plan.limits.way_round is None:
         return None, None
     pen = plan._pen(item.step.after)
-    start = _number(plan.actual)
-    if pen.incremental and start is None:
+    if pen.incremental and not known(plan.actual):
         return None, None
-    text, reached = pen.highest(plan.limits.ceiling, start)
-    if start is not None and reached <= start:
-        text, reached = "", start
+    text, reached = pen.highest(plan.limits.ceiling, plan.actual)
+    if isinstance(plan.actual, Decimal) and reached <= plan.actual:
+        text, reached = "", plan.actual
     if reached < least:
         return None, None
     corners = plan.limits.way_round(move, float(reached))
@@ -118,13 +117,13 @@ def _past_the_shoe(plan: Plan, item: Item, move: Move, least: float) -> tuple[Co
 
 def in_plan(move: Move) -> bool:
     """Whether it is known in X and Y where a rapid begins and ends."""
-    return all(known(c) for c in (*move.start[:2], *move.end[:2]))
+    return known_in_plan(move.start) and known_in_plan(move.end)
 
 
 def words_to(plan: Plan, item: Item, places: Sequence[tuple[Decimal, Decimal]]) -> list[list[str]]:
     """The words of the way from where an item starts to each of these places, mm, one after the other."""
     pen, legs = plan._pen(item.step.after), []
-    here: tuple[Coordinate, Coordinate] = item.legs[0].move.start[:2]
+    here: Sequence[Coordinate] = item.legs[0].move.start
     for to in places:
         legs.append([pen.exactly(axis, to[axis], here[axis]) for axis in range(2)])
         here = to
@@ -144,7 +143,3 @@ def _last_leg(plan: Plan, item: Item, came: tuple[Decimal, Decimal]) -> list[str
 def written(corners: Corners) -> list[tuple[Decimal, Decimal]]:
     """Corners to 0.001 mm: they keep a distance from the boundary that is wider than this."""
     return [(Decimal(f"{x:.3f}"), Decimal(f"{y:.3f}")) for x, y in corners]
-
-
-def _number(coordinate: Coordinate) -> Decimal | None:
-    return None if isinstance(coordinate, Span) else coordinate

@@ -45,7 +45,8 @@ class Trouble:
 class Draft:
     """The pieces that one block becomes: texts without line ends. `own` None means that the block stays as it is;
     `holes` holds the pieces of an unrolled cycle by hole; `moves` are the block's own rapids, for the log;
-    `origin` is the height of the program's zero there."""
+    `origin` is the height of the program's zero there; `axes` the coordinates that a block which stays one
+    piece has now, None where they are its own."""
 
     block: Block
     before: list[str] = field(default_factory=list)
@@ -58,6 +59,7 @@ class Draft:
     level: float | None = None
     kind: str = "split"
     origin: float = 0.0
+    axes: list[str] | None = None
     holes: dict[int, list[str]] = field(default_factory=dict)
 
     @property

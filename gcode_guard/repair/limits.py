@@ -59,7 +59,7 @@ class Limits:
         if self.level is None:
             return inf
         moves = (replace(leg.move, start=(leg.move.start[0], leg.move.start[1], actual)) for leg in item.legs)
-        return max((self.level(move) for move in moves), default=-inf)
+        return max(map(self.level, moves))
 
 
 def advice_on_length(run: Run) -> str:

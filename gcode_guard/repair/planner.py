@@ -13,7 +13,7 @@ from math import inf
 from ..lengths import length, length_up
 from ..program.doubt import ADVICE as ADVICE_RETURN
 from ..program.moves import Kind, Step
-from ..program.state import Coordinate, Position, Span, State, known
+from ..program.state import Coordinate, Position, Span, State, all_known, known, known_in_plan
 from .choices import Choice
 from .chosen import carry_out as carry_choice_out
 from .cycle import enter_cycle
@@ -74,13 +74,12 @@ class Plan:
     def _doubt(self, item: Item) -> tuple[Coordinate, Span] | None:
         """Where a cycle may have left the tool at its R level too, it is lifted out of either height: the height that
         is taken, and both."""
-        other = next((leg.move.start[2] for leg in item.legs if leg.move.shadow), None)
-        nominal = item.step.before.position[2]
-        if item.kind not in ("plain", "home", "machine") or other is None or self.actual != nominal \
-                or not isinstance(nominal, Decimal) or not isinstance(other, Decimal) or not item.step.before.left:
+        left = item.step.before.left
+        if left is None or item.kind == "entry" or self.actual != left[0] or \
+                not any(leg.move.shadow for leg in item.legs):
             return None
-        self.actual = Span(float(min(other, nominal)), float(max(other, nominal)))
-        return nominal, self.actual
+        self.actual = Span(float(min(left)), float(max(left)))
+        return left[0], self.actual
 
     def name_obstacles(self) -> None:
         """A block that only comes down again changes for what the run was raised over, and names it."""
@@ -108,10 +107,9 @@ class Plan:
             return need
         # As high as the machine can: in the units of the program that may be a digit lower.
         pen = self._pen(self.run.items[place].step.after)
-        start = None if isinstance(self.actual, Span) else self.actual
-        if pen.incremental and start is None:
+        if pen.incremental and not known(self.actual):
             return self.limits.ceiling
-        return float(pen.highest(self.limits.ceiling, start)[1])
+        return float(pen.highest(self.limits.ceiling, self.actual)[1])
 
     def _needed_after(self, place: int) -> float:
         need = -inf
@@ -151,21 +149,20 @@ class Plan:
             return
         for later in self.run.items[place + 1 :]:
             self.drafts[id(item.step)].obstacles.update(later.obstacles)
-            if later.sets_z or later.kind in ("entry", "fixed"):
+            if later.sets_z:
                 return
 
     def _upright(self, item: Item, follow: float, last: bool, place: int) -> None:
         end = item.end[2]
         want = max(follow, item.need)
-        stays_up = not item.legs and not (known(item.end[0]) and known(item.end[1]))
+        stays_up = not item.legs and not known_in_plan(item.end)
         if stays_up and self.actual != end:
             want = max(want, lowest(self.actual))  # its height is said once more, at a place that is still unknown
-        if last and item.need > -inf and known(item.end[0]) and known(item.end[1]):
+        if last and known_in_plan(item.end):
             want = follow  # an upright end within an obstacle: reported by the guard, not cured by a lift
+        # An undercut tool: what follows is mended from where it is free.
         comes_free = lowest(self.actual) < self.limits.rise_from <= lowest(end) and item.need == -inf and not stays_up
-        if want > lowest(end) and comes_free:
-            self._reach(item, end, place)  # an undercut tool: what follows is mended from where it is free
-        elif want > lowest(end) and literal_z(item):
+        if want > lowest(end) and literal_z(item) and not comes_free:
             self._raise_word(item, want)
         elif want > lowest(end) and (item.need > -inf or (stays_up and self.actual != end)):
             raise Stuck(item, 3, "its Z word is not a plain number", "write the height as a number")
@@ -194,13 +191,15 @@ class Plan:
 
     def _before_own_increment(self, item: Item, start: Position, place: int) -> None:
         before = self.run.items[:place]
-        if not before or any(leg.contact for leg in before[-1].legs) or not all(known(c) for c in start):
+        if not before or any(leg.contact for leg in before[-1].legs) or not all_known(start):
             raise Stuck(item, 3, "its increment cannot be changed", "write it as absolute distances (G90)")
         self._come_down_at(before, start)
 
     def _set_word(self, item: Item, text: str) -> None:
         draft = self.draft(item)
         draft.own = [with_word(item.step.block, "Z", text)]
+        draft.axes = [text if word.letter == "Z" else text_of(item.step.block, word)
+                      for word in axis_words(item.step.block).values()]
         draft.kind = "lift"
 
     def _slanted(self, item: Item, follow: float, last: bool, place: int) -> None:
@@ -208,11 +207,11 @@ class Plan:
         end, need = item.end[2], self._trusted_need(item)
         if isinstance(self.actual, Span) and self.actual != item.step.before.position[2]:
             need = max(need, self.limits.need_from_high(item, self.actual))
-        last = last and known(item.end[0]) and known(item.end[1])  # at an unknown place nothing may come down
-        want = follow if last else max(follow, need)
+        last = last and known_in_plan(item.end)  # at an unknown place nothing may come down
+        want = max(follow, need)
         stays_up = want > lowest(end) and not last
         # Out of a height above all that the machine has it goes across and comes down: no word can lead up there.
-        if lowest(self.actual) >= need > self.limits.ceiling and known(end) and all(known(c) for c in item.end[:2]):
+        if lowest(self.actual) >= need > self.limits.ceiling and all_known(item.end):
             stays_up = False
         target = want if stays_up and literal_z(item) else lowest(end)
         clear_start, clear_end = lowest(self.actual) >= need, target >= need
@@ -232,14 +231,13 @@ class Plan:
         self._may_edit(item, taken_apart=True)
         step, block, words = item.step, item.step.block, axis_words(item.step.block)
         pen, end = self._pen(step.after), item.end[2]
-        start_low = lowest(self.actual)
         across = [text_of(block, words[letter]) for letter in "XY" if letter in words]
         pieces: list[list[str]] = []
-        if start_low < need and raised is None and lowest(end) >= need:
+        if raised is None and lowest(end) >= need:
             pieces.append([self._own_z(item, pen)])
             self._check_rise(item, lowest(end))
             self.actual = end
-        elif start_low < need:
+        elif lowest(self.actual) < need:
             text, self.actual = self._rise_text(item, step.after, need if raised is None else raised)
             pieces.append([text])
         level = self.actual
@@ -274,29 +272,29 @@ class Plan:
         draft, block = self.draft(item), item.step.block
         apart = Apart(block)
         gap = self.style.gap
-        texts = [apart.first(pieces[0], gap)]
-        texts += [self._pen(item.step.after).rapid(*words, deleted=block.deleted) for words in pieces[1:]]
-        rest = apart.last_words()
-        if rest:
-            texts[-1] = gap.join([texts[-1], *rest]) if len(texts) > 1 else block.text
-        draft.own, draft.kind = texts, "split"
+        draft.kind = "split"
+        if len(pieces) == 1:
+            draft.own, draft.axes = [apart.alone(pieces[0], gap)], pieces[0]
+            return
+        texts = [self.style.block(*words, deleted=block.deleted) for words in pieces[1:]]
+        texts[-1] = gap.join([texts[-1], *apart.last_words()])
+        draft.own = [apart.first(pieces[0], gap), *texts]
 
     def _rise_before(self, item: Item, want: float) -> None:
         """Puts a rise before a block that goes across: a block of its own, or the first piece of what it becomes."""
         block, step = item.step.block, item.step
+        self._may_edit(item, taken_apart=False)
         if is_bare(block, step.codes) or item.whole:
-            self._may_edit(item, taken_apart=False)
             if item.whole and step.effects and step.effects[0].after_move == 0:
                 raise Stuck(item, 3, "its block carries more than its move and must not be taken apart",
                             "put the spindle, tool and stop words on a line of their own")
             text, reached = self._rise_text(item, step.before, want)
-            self.draft(item).before.append(self._pen(step.before).rapid(text, deleted=block.deleted))
+            self.draft(item).before.append(self.style.block(text, deleted=block.deleted))
             if item.kind == "home" and step.before.motion == "G80":
                 self.draft(item).before.append(("/" if block.deleted else "") + self.style.letter("G") + "80")
             self._motion_after(item)
             self.actual = reached
             return
-        self._may_edit(item, taken_apart=True)
         text, reached = self._rise_text(item, step.after, want)
         words = axis_words(block)
         self.actual = reached
@@ -321,7 +319,6 @@ class Plan:
             enter_cycle(self, item, need)
         elif self.actual != start and item.hole == 0:
             self._come_down_at(self.run.items[:place], first.start)
-            self.actual = start
         self.actual = item.end[2]
 
     def _fixed(self, item: Item) -> None:
@@ -334,7 +331,7 @@ class Plan:
 
     def _come_down(self) -> None:
         end = self.run.end
-        if self.actual != end[2] and known(end[0]) and known(end[1]) and known(end[2]):
+        if self.actual != end[2] and all_known(end):
             self._come_down_at(self.run.items, end)
             self.actual = end[2]
 
@@ -343,32 +340,37 @@ class Plan:
         if not items:
             return
         item, z = items[-1], place[2]
-        if not (known(place[0]) and known(place[1])) or isinstance(z, Span):
+        if not known_in_plan(place) or isinstance(z, Span):
             return
         if item.kind == "fixed" or item.step.frozen:
             raise Stuck(item, 3, "nothing may be put in behind it", "raise the traverse in the program itself")
         self._can_write(item, item.step.after)
         pen = self._pen(item.step.after)
-        start = None if isinstance(self.actual, Span) else self.actual
-        if pen.incremental and start is None:
+        if pen.incremental and not known(self.actual):
             raise Stuck(item, 4, "an increment starts at a height that is not known", ADVICE_HIGH)
         draft, block = self.draft(item), item.step.block
-        if draft.level is None and abs(lowest(self.actual)) < inf:
-            draft.level = lowest(self.actual)
-        down = pen.exactly(2, z, start)
+        if draft.level is None:
+            draft.level = finite(self.actual)
+        down = pen.exactly(2, z, self.actual)
         stops = Apart(block).last_words() if not item.whole else []
-        if stops and draft.own is None:
-            axes = [text_of(block, word) for word in axis_words(block).values()]
-            draft.own = [Apart(block).first(axes, self.style.gap)]
-        elif stops and draft.own:
-            for word in reversed(stops):
-                draft.own[-1] = draft.own[-1].removesuffix(word).rstrip(" \t")
-        draft.after.append(pen.rapid(down, *stops, deleted=block.deleted))
+        if stops:
+            self._take_out(draft, stops)
+        draft.after.append(self.style.block(down, *stops, deleted=block.deleted))
         draft.kind = "detour" if draft.kind == "detour" else "split"
         if item.kind == "home":
             self._motion_after(item)
             if item.step.before.motion == "G80":
                 draft.after.append(("/" if block.deleted else "") + self.style.letter("G") + "80")
+
+    def _take_out(self, draft: Draft, stops: list[str]) -> None:
+        """Takes the stops and settings out of a block, which are to stand behind the way down after it."""
+        block = draft.block
+        axes = draft.axes or [text_of(block, word) for word in axis_words(block).values()]
+        if draft.own is not None and len(draft.own) > 1:
+            for word in reversed(stops):  # the last piece ends in them
+                draft.own[-1] = draft.own[-1].removesuffix(word).removesuffix(self.style.gap)
+        else:
+            draft.own = [Apart(block).first(axes, self.style.gap)]
 
     # What may be written --------------------------------------------------------------------------------------
 
@@ -376,9 +378,8 @@ class Plan:
         return Pen(self.style, state)
 
     def _note_level(self, item: Item) -> None:
-        key, low = id(item.step), lowest(self.actual)
-        if key in self.drafts and abs(low) < inf:
-            self.drafts[key].level = low
+        if id(item.step) in self.drafts:
+            self.drafts[id(item.step)].level = finite(self.actual)
 
     def _may_edit(self, item: Item, taken_apart: bool) -> None:
         if item.step.frozen:
@@ -398,16 +399,15 @@ class Plan:
     def _rise_text(self, item: Item, state: State, want: float) -> tuple[str, Decimal]:
         self._can_write(item, state)
         self._check_rise(item, want)
-        start = None if isinstance(self.actual, Span) else self.actual
         if isinstance(self.actual, Span) and self.actual.high < inf:
             want = max(want, self.actual.high)  # never lower than it may stand
         pen = self._pen(state)
-        if pen.incremental and start is None:
+        if pen.incremental and not known(self.actual):
             raise Stuck(item, 4, "under G91 no height can be written out of one that is not known",
                         ADVICE_RETURN if state.left else ADVICE_HIGH)
-        text, reached = pen.rise(want, start)
-        if reached > Decimal(repr(self.limits.ceiling)) if self.limits.ceiling < inf else False:
-            self._too_high(item, want)
+        text, reached = pen.rise(want, self.actual)
+        if float(reached) > self.limits.ceiling:
+            self._too_high(item, float(reached))
         return text, reached
 
     def _check_rise(self, item: Item, want: float) -> None:

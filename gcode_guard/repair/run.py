@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 from math import inf
 
 from ..program.moves import Move, Step
-from ..program.state import ANYWHERE, Coordinate, Position, bounds, known
+from ..program.state import ANYWHERE, Coordinate, Position, all_known, bounds, known, known_in_plan
 from .edits import Trouble
+from .surgery import axis_words
 
 # Blocks with these are never taken apart.
 WHOLE = frozenset({"G28", "G30", "G43", "G53", "G92", "G10", "M98"})
 NOT_PLAIN = frozenset({"G28", "G30", "G53", "G92", "G10", "G92.1", "G92.2", "G92.3"})
+CUTS = frozenset({"G1", "G2", "G3"})
 
 
 @dataclass(slots=True)
@@ -36,7 +38,7 @@ class Leg:
     @property
     def exempt(self) -> bool:
         """True where an upright rapid at a known place only comes into the clearance (promise 1)."""
-        return self.move.upright and known(self.move.start[0]) and known(self.move.start[1]) and not self.contact
+        return self.move.upright and known_in_plan(self.move.start) and not self.contact
 
     @property
     def bad(self) -> bool:
@@ -115,7 +117,7 @@ class Run:
         return self.items[-1].end
 
 
-def kind_of(step: Step, part: str) -> str:
+def kind_of(part: str) -> str:
     """What an item is that holds a rapid called `part`."""
     if part in ("home", "home-all", "by-way"):
         return "home"
@@ -131,19 +133,19 @@ def kind_of(step: Step, part: str) -> str:
 def is_plain(step: Step) -> bool:
     """True for a block of G0 with axis words, even one that leads nowhere."""
     return (step.after.motion == "G0" and not (NOT_PLAIN & set(step.codes)) and not step.skipped
-            and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+            and not step.refusals and bool(axis_words(step.block)))
 
 
 def is_still_cut(step: Step) -> bool:
     """True for a block of G1, G2 or G3 with axis words that leads nowhere: from another height it would be a cut."""
-    return (not step.moves and step.after.motion in ("G1", "G2", "G3") and not (NOT_PLAIN & set(step.codes))
-            and not step.skipped and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+    return (not step.moves and step.after.motion in CUTS and not (NOT_PLAIN & set(step.codes))
+            and not step.skipped and not step.refusals and bool(axis_words(step.block)))
 
 
 def is_still_machine(step: Step) -> bool:
     """True for a block of G53 with axis words that leads nowhere: from another height it would be a rapid."""
     return (not step.moves and "G53" in step.codes and step.after.motion == "G0" and not step.skipped
-            and not step.refusals and any(w.letter in "XYZ" for w in step.block.words))
+            and not step.refusals and bool(axis_words(step.block)))
 
 
 def takes_height(step: Step, effect: str) -> bool:
@@ -180,10 +182,10 @@ class Runs:
             while taken < len(effects) and effects[taken].after_move == place:
                 effect = effects[taken]
                 taken += 1
-                if takes_height(step, effect.what) and not all(known(c) for c in effect.position):
+                if takes_height(step, effect.what) and not all_known(effect.position):
                     self.close(step)
                     item = None
-                elif effect.what in ("M6", "M98", "M99") or all(known(c) for c in effect.position):
+                elif effect.what in ("M6", "M98", "M99") or all_known(effect.position):
                     self.close()
                     self.open.fresh = self.open.fresh or effect.what == "M6"
                     item = None
@@ -201,7 +203,7 @@ class Runs:
         if move.kind != 0:
             self.close()
             return None
-        kind = kind_of(step, move.part)
+        kind = kind_of(move.part)
         if item is None or item.kind != kind or item.hole != move.hole:
             item = Item(step, kind, hole=move.hole)
             self._append(item, next((own.move.start for own in legs[place:] if not own.move.shadow), move.start))

@@ -57,13 +57,18 @@ class Apart:
 
     block: Block
 
+    def alone(self, words: list[str], gap: str) -> str:
+        """The only piece: the block with its coordinates replaced by `words`, and all else kept."""
+        return put(self.block, self._moved(words, gap))
+
+    def _moved(self, words: list[str], gap: str) -> dict[tuple[int, int], str]:
+        axes = sorted(axis_words(self.block).values(), key=lambda word: word.start)
+        return {(word.start, word.end): gap.join(words) if word is axes[0] else "" for word in axes}
+
     def first(self, words: list[str], gap: str) -> str:
         """The first piece: the block with its coordinates replaced by `words`, without stops and settings."""
         block = self.block
-        changes: dict[tuple[int, int], str] = {}
-        axes = sorted(axis_words(block).values(), key=lambda word: word.start)
-        for number, word in enumerate(axes):
-            changes[word.start, word.end] = gap.join(words) if number == 0 else ""
+        changes = self._moved(words, gap)
         for word in block.words:
             if is_stop(word):
                 changes[word.start, word.end] = ""

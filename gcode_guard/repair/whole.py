@@ -9,7 +9,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from ..program.moves import Move
-from ..program.state import Coordinate, Span, known
+from ..program.state import Coordinate, Span, all_known, known
 from .home import dip, ends_below, leads_to_stored_height
 from .limits import Limits, Stuck
 from .run import Item, literal_z, lowest
@@ -65,7 +65,7 @@ def _across_then_down(plan: Plan, item: Item) -> None:
     down = [style.letter("G") + "53", text_of(block, words["Z"])]
     draft = plan.draft(item)
     draft.own = [Apart(block).first(across, style.gap),
-                 plan._pen(item.step.after).rapid(*down, *Apart(block).last_words(), deleted=block.deleted)]
+                 style.block(*down, *Apart(block).last_words(), deleted=block.deleted)]
     draft.kind = "split"
 
 
@@ -84,7 +84,7 @@ def _stand(plan: Plan, item: Item) -> None:
 def comes_down_clear(limits: Limits, item: Item, start: Coordinate, like: Move) -> bool:
     """Whether straight down from a height to where a block ends nothing is near; `like`: a move by the same tool."""
     end = item.end
-    if limits.level is None or not all(known(c) for c in end):
+    if limits.level is None or not all_known(end):
         return False
     return limits.level(replace(like, start=(*end[:2], start), end=end, upright=True)) <= lowest(end[2])
 
@@ -108,7 +108,7 @@ def _through(item: Item, place: int) -> float:
 
 def _note_end(plan: Plan, item: Item, fixed_end: bool) -> None:
     """Notes at which height the tool stands behind the block."""
-    before = next((leg.move.start[2] for leg in item.legs if not leg.move.shadow), plan.actual)
+    before = next(leg.move.start[2] for leg in item.legs if not leg.move.shadow)
     after = item.end[2]
     if after == before and not fixed_end:
         if not known(after) and any(leg.move.part == "home-all" for leg in item.legs):

@@ -52,6 +52,10 @@ class Style:
     def letter(self, letter: str) -> str:
         return letter.lower() if self.rapid[0] == "g" else letter
 
+    def block(self, *words: str, deleted: bool = False) -> str:
+        """A block of G0 with these words, without its line end."""
+        return ("/" if deleted else "") + self.gap.join((self.rapid, *words))
+
 
 def spell_number(value: Decimal, decimals: int) -> str:
     """A number in plain digits, with at least `decimals` (and at least one) behind the point, exact."""
@@ -80,33 +84,36 @@ class Pen:
     def word(self, letter: str, number: Decimal) -> str:
         return self.style.letter(letter) + spell_number(number, self._decimals())
 
-    def rise(self, to: float, start: Decimal | None) -> tuple[str, Decimal]:
+    def _base(self, axis: int, start: Coordinate | None) -> Decimal:
+        """From where (mm, bench frame) a word of this axis counts."""
+        base = start if self.incremental else self._origin(axis)
+        assert isinstance(base, Decimal)
+        return base
+
+    def rise(self, to: float, start: Coordinate | None) -> tuple[str, Decimal]:
         """The Z word that goes up to at least `to` (mm, bench frame), and the height that it reaches.
 
-        Rounded up to the last digit written, never down. `start` is where the tool stands; needed under G91.
+        Rounded up to the last digit written, never down. `start` is where the tool stands, which must be known under
+        G91.
         """
         scale, step = self.state.scale(), STEP[self.state.units or "G21"]
-        base = start if self.incremental else self._origin(2)
-        assert base is not None
+        base = self._base(2, start)
         number = (Decimal(repr(float(to))) - base - NOISE) / scale
         number = number.quantize(step, rounding=ROUND_CEILING)
         return self.word("Z", number), base + number * scale
 
-    def highest(self, ceiling: float, start: Decimal | None) -> tuple[str, Decimal]:
+    def highest(self, ceiling: float, start: Coordinate | None) -> tuple[str, Decimal]:
         """The Z word that goes as high as the machine can, rounded down, and the height that it reaches (mm)."""
         scale, step = self.state.scale(), STEP[self.state.units or "G21"]
-        base = start if self.incremental else self._origin(2)
-        assert base is not None
+        base = self._base(2, start)
         number = ((Decimal(repr(float(ceiling))) - base + NOISE) / scale).quantize(step, rounding=ROUND_FLOOR)
         return self.word("Z", number), base + number * scale
 
     def exactly(self, axis: int, to: Decimal, start: Coordinate | None) -> str:
         """The word that leads an axis exactly to `to` (mm, bench frame) from `start`, which must be known under G91."""
-        base = start if self.incremental else self._origin(axis)
-        assert isinstance(base, Decimal)
-        number = (to - base) / self.state.scale()
+        number = (to - self._base(axis, start)) / self.state.scale()
         return self.word("XYZ"[axis], round(number, FINEST))
 
     def rapid(self, *words: str, deleted: bool = False) -> str:
         """A block of G0 with these words, without its line end."""
-        return ("/" if deleted else "") + self.style.gap.join((self.style.rapid, *words))
+        return self.style.block(*words, deleted=deleted)

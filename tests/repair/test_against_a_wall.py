@@ -53,6 +53,11 @@ LEVELS = {
     "close over the wall, then into it, and on": (
         "G0 X100\nG0 Z21\nZ10\nX200\nG1 Z-1\n", "G0 X100\nG0 Z21\nZ23.0\nX200\nG0 Z10.0\nG1 Z-1\n"),
     "an end within the wall, which no lift cures": ("G0 X100\nG0 Z1\nG1 Z-1\n", "G0 X100\nG0 Z1\nG1 Z-1\n"),
+    "up to just what it needs, by its own word": (
+        LOW + "G0 X200 Z23\nX0\nG1 Z-1\n", LOW + "G0 Z23\nG0 X200\nX0\nG1 Z-1\n"),
+    "over the wall to an end in an expression, with a setting": (
+        "#1=5\nG0 X200 Z[#1] #2=[#1+1] (over)\nX0\nG1 Z-1\n",
+        "#1=5\nG0 X200 #2=[#1+1] (over)\nX0\nG0 Z5.0\nG1 Z-1\n"),
     "the height said again at the end": ("G0 Z5\nX200\nZ5 M0\nG1 Z-1\n", "G0 Z23.0\nX200\nZ5 M0\nG1 Z-1\n"),
 }
 
@@ -86,6 +91,18 @@ INCREMENTS = {
     "in an expression, behind a stop": (
         "#1=1\nG0 Z5\nX200\nX300 M1\nG91 Z[#1]\nG1 Z-1\n",
         "#1=1\nG0 Z23.0\nX200\nX300\nG0 Z5.0 M1\nG91 Z[#1]\nG1 Z-1\n"),
+    "in an expression on a slope": (
+        "#1=1\nG0 Z5\nX200\nX300\nG91 X5 Z[#1]\nG1 Z-1\n",
+        "#1=1\nG0 Z23.0\nX200\nX300\nG0 Z5.0\nG91 X5 Z[#1]\nG1 Z-1\n"),
+    "in an expression, behind a word that was raised and a setting": (
+        "#1=1\nG0 Z25\nX200 Z20 #2=[#1+1] (over)\nG91 Z[#1]\nG1 Z-1\n",
+        "#1=1\nG0 Z25\nX200 Z23.0 (over)\nG0 Z20.0 #2=[#1+1]\nG91 Z[#1]\nG1 Z-1\n"),
+    "in an expression, behind a height in an expression and a setting": (
+        "#1=20\nG0 Z25\nX200 Z[#1] #2=[#1+1] ; MAX\nG91 Z[#1]\nG1 Z-1\n",
+        "#1=20\nG0 Z25\nX200 ; MAX\nG0 Z20.0 #2=[#1+1]\nG91 Z[#1]\nG1 Z-1\n"),
+    "in an expression, behind a block that was taken apart and has settings": (
+        "#1=1\nG0 Z5\nX50\nG1 Z20\nG0 X200 Z20 Y90 #2=5 #3=6\nG91 Z[#1]\nG1 Z-1\n",
+        "#1=1\nG0 Z5\nX50\nG1 Z20\nG0 Z23.0\nG0 X200 Y90\nG0 Z20.0 #2=5 #3=6\nG91 Z[#1]\nG1 Z-1\n"),
     "in an expression": (
         "#1=1\nG0 Z5\nX200\nX300\nG91 Z[#1]\nG1 Z-1\n", "#1=1\nG0 Z23.0\nX200\nX300\nG0 Z5.0\nG91 Z[#1]\nG1 Z-1\n"),
 }
@@ -129,6 +146,12 @@ PIECES = {
     "before a hole where the tool stands": (
         LOW + "G0 X200\nG98 G81 X200 Z-5 R2\nG80\nG1 Z-2\n",
         LOW + "G0 Z23.0\nG0 X200\nG0 Z-1.0\nG98 G81 X200 Z-5 R2\nG80\nG1 Z-2\n"),
+    "before a hole out of a height that was not known": (
+        "T1 M6\nG0 X200\nG99 G81 X210 Z-5 R2\nG80\nG1 Z-2\n",
+        "T1 M6\nG0 Z23.0\nG0 X200\nG99 G81 X210 Z-5 R2\nG80\nG1 Z-2\n"),
+    "to a hole out of a height that is not known": (
+        "T1 M6\nG99 G81 X200 Z-5 R2\nG80\nG1 Z-2\n",
+        "T1 M6\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z2.0\nG99 G81 X200 Z-5 R2\nG80\nG1 Z-2\n"),
     "before a hole, and between holes": (
         "G0 Z2\nX200\nG98 G81 X210 Z-5 R5\nX0\nG80\nG1 Z-2\n",
         "G0 Z23.0\nX200\nG0 Z2.0\nG98 G81 X210 Z-5 R5\nG0 Z23.0\nG0 X0.0 Y100.0\nG0 Z5.0\n"
@@ -142,7 +165,13 @@ PIECES = {
 @pytest.mark.parametrize(("before", "after"), [*LEVELS.values(), *INCREMENTS.values(), *PIECES.values()],
                          ids=[*LEVELS, *INCREMENTS, *PIECES])
 def test_from_a_known_place(before: str, after: str) -> None:
-    assert became(before, block_delete="run", **SHIFTED) == after
+    assert became(before, block_delete="run", **SHIFTED, **SAME) == after
+
+
+def test_a_slope_that_is_clear_is_so_from_higher_up_too() -> None:
+    # By the heights at its ends alone this slope would have to be taken apart.
+    room = {"level": lambda move: 40.0}
+    assert became("G0 Z5\nX200\nX300 Z40\nG1 Z-1\n", room=room) == "G0 Z23.0\nX200\nX300 Z40\nG1 Z-1\n"
 
 
 # Out of a height that is not known: 50 mm clear all, and nothing is let down below `floor`.
@@ -228,6 +257,25 @@ def test_out_of_a_height_that_is_only_known_to_be_high(before: str, after: str) 
     assert became(UP + before, **HOME) == UP + after
 
 
+# Behind a hole, where nothing said whether the cycle returns to its initial level (Z5) or to its R level (Z2).
+EITHER = "G0 Z5\nG81 X20 Z-5 R2\nG80\n"
+EITHER_LEVEL = {
+    "away from the wall": ("G0 X30\nG1 Z-1\n", "G0 X30\nG1 Z-1\n"),
+    "over the wall": ("G0 X200\nG1 Z-1\n", "G0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\n"),
+    "one behind the other": ("G0 X30\nX200\nG1 Z-1\n", "G0 X30\nG0 Z23.0\nX200\nG0 Z5.0\nG1 Z-1\n"),
+    "a slope and back": ("G0 X200 Z4\nX0\nG1 Z-1\n", "G0 Z23.0\nG0 X200\nX0\nG0 Z4.0\nG1 Z-1\n"),
+    "home": ("G28 X50\nG1 Z-1\n", "G0 Z23.0\nG80\nG28 X50\nG0 Z5.0\nG80\nG1 Z-1\n"),
+    "home away from the wall": ("G28 X30 Z40\nG0 Z1\nG1 Z-1\n", "G28 X30 Z40\nG0 Z1\nG1 Z-1\n"),
+    "machine coordinates": ("G53 G0 X210\nG1 Z-1\n", "G0 Z23.0\nG53 G0 X210\nG0 Z5.0\nG1 Z-1\n"),
+    "machine coordinates away from the wall": ("G53 G0 X40\nG1 Z-1\n", "G53 G0 X40\nG1 Z-1\n"),
+}
+
+
+@pytest.mark.parametrize(("before", "after"), EITHER_LEVEL.values(), ids=EITHER_LEVEL.keys())
+def test_where_a_cycle_may_have_left_the_tool_at_either_level(before: str, after: str) -> None:
+    assert became(EITHER + before, **HOME, **ZERO) == EITHER + after
+
+
 # A tool that is wider below than above may be raised from Z0 on.
 UNDERCUT = {
     "free behind the first Z": (LOW + "G0 Z5\nX200\nG1 Z-2\n", LOW + "G0 Z5\nG0 Z23.0\nX200\nG0 Z5.0\nG1 Z-2\n"),
@@ -265,6 +313,11 @@ TOLD: dict[str, tuple[str, dict[str, Any], list[tuple[int, str, float | None, fl
     "home with Z": ("G0 Z5\nG91 G28 Z0 X0\nG90 G0 Z1\nG1 Z-1\n", HOME, [(1, "lift", 5.0, 23.0, 23.0, 1)]),
     "machine coordinates": (
         "G0 Z5\nX200\nG53 G0 X10\nG1 Z-1\n", ZERO, [(1, "lift", 5.0, 23.0, 23.0, 1), (3, "split", 5.0, 23.0, 23.0, 1)]),
+    "over the wall to an end in an expression, and back": (
+        UP + "#1=1\nG0 X200 Z[#1]\nX0\nG1 Z-1\n", HOME,
+        [(4, "split", 1.0, None, -inf, 1), (5, "split", 1.0, None, -inf, 1)]),
+    "machine coordinates, across and then down": (
+        "G53 G0 X210 Z60\nG1 Z-1\n", ZERO, [(1, "split", 10.0, 30.0, 30.0, 1)]),
     "between holes from the initial level": (
         "G0 Z5\nG98 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n", {}, [(3, "split", 5.0, 23.0, 23.0, 3)]),
     "between holes from the R level": (

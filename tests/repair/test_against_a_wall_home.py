@@ -6,7 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.repair.wall import HOME, IN_DOUBT, SAME, STORED, ZERO, became
+from gcode_guard.program.moves import Move
+from tests.repair.wall import HOME, IN_DOUBT, SAME, STORED, ZERO, Planned, became, limits
 
 D = Decimal
 HIGH_HOMES = {
@@ -47,6 +48,10 @@ HIGH_HOMES = {
         "T1 M6\nG28 X150 Z30\nG0 X0\nZ1\n", "T1 M6\nG0 Z23.0\nG28 X150 Z30\nG0 X0\nZ1\n"),
     "out of an unknown height, down by an increment at one place": (
         "T1 M6\nG91 G28 Z-2\nG90 G0 X0\nZ1\n", "T1 M6\nG91 G28 Z-2\nG90 G0 X0\nZ1\n"),
+    "out of an unknown height, and back at the height that is known now": (
+        "T1 M6\nG28 X50\nG0 X0\nZ1\nG1 Z-1\n", "T1 M6\nG0 Z23.0\nG28 X50\nG0 X0\nZ1\nG1 Z-1\n"),
+    "with a stop, which stays in its block": (
+        "G0 Z5\nG28 X50 M0\nG1 Z-1\n", "G0 Z23.0\nG28 X50 M0\nG0 Z5.0\nG1 Z-1\n"),
     "Z first": ("G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n", "G0 Z5\nG91 G28 Z0\nG28 X0\nG90 G0 Z1\nG1 Z-1\n"),
 }
 
@@ -65,6 +70,17 @@ def test_behind_a_way_home_that_may_take_z_along_nothing_is_known_of_it(home: st
     assert became(before, **HOME) == rise + home + "Z1\nG1 Z-1\n"
     first, second = home.splitlines()
     assert became(before, **HOME | IN_DOUBT) == f"{rise}{first}\n{down}G0 Z23.0\nG0 X0\nZ1\nG1 Z-1\n"
+
+
+@pytest.mark.parametrize(("z", "written"), [(40, "40"), (5, "23.0")])
+def test_home_from_an_unknown_place_by_way_of_a_height(z: int, written: str) -> None:
+    program = "G28 Z{}\nG0 X0 Y0\nZ1\nG1 Z-1\n"
+    assert became(program.format(z), None, **HOME) == program.format(written)
+
+
+@pytest.mark.parametrize(("motion", "pending"), [("G0 X1\n", []), ("G1 X1\n", [3]), ("G80\n", [])])
+def test_a_rise_before_a_way_home_leaves_another_motion_in_force(motion: str, pending: list[int]) -> None:
+    assert Planned("G1 Z5\n" + motion + "G28 X50\nG1 Z-1\n", limits(), **HOME).motion_pending == pending
 
 
 # The program stored the home at X200 Y100 Z25 itself.
@@ -122,6 +138,19 @@ MACHINE = {
         "G0 Z5\nX200\nG53 G0 Z60\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 Z60\nG1 Z-1\n"),
     "across behind a way that was raised": (
         "G0 Z5\nX200\nG53 G0 X10\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 X10\nG0 Z5.0\nG1 Z-1\n"),
+    "up to just what the way needs": (
+        "G0 Z5\nG53 G0 X210 Z73\nG1 Z-1\n", "G0 Z23.0\nG53 G0 X210 Z73\nG1 Z-1\n"),
+    "down over the wall, with the slash and a setting": (
+        "/G53 G0 X210 Z60 #2=5\nG1 Z-1\n", "/G53 G0 X210\n/G0 G53 Z60 #2=5\nG1 Z-1\n"),
+    "under G91, which does not count there": (
+        "G91\nG53 G0 X210 Z60\nG90 G1 Z-1\n", "G91\nG53 G0 X210\nG0 G53 Z60\nG90 G1 Z-1\n"),
+    "a Z that leads nowhere, in the first block": ("G53 G0 Z80\nG1 Z-1\n", "G53 G0 Z80\nG1 Z-1\n"),
+    "X that leads nowhere, behind a way that was raised": (
+        "G0 Z5\nX200\nG53 G0 X210\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 X210\nG0 Z5.0\nG1 Z-1\n"),
+    "across to the same height, behind a way that was raised": (
+        "G0 Z5\nX200\nG53 G0 X230 Z55\nG1 Z-1\n", "G0 Z23.0\nX200\nG53 G0 X230 Z55\nG1 Z-1\n"),
+    "up without a tool length": (
+        "G43 H1\nG49\nG53 G0 Z80\nG43 H1\nG0 Z1\n", "G43 H1\nG49\nG53 G0 Z80\nG43 H1\nG0 Z1\n"),
     "out of an unknown height": (
         "T1 M6\nG53 G0 X210\nG0 Z1\nG1 Z-1\n", "T1 M6\nG0 Z23.0\nG53 G0 X210\nG0 Z1\nG1 Z-1\n"),
 }
@@ -129,7 +158,23 @@ MACHINE = {
 
 @pytest.mark.parametrize(("before", "after"), MACHINE.values(), ids=MACHINE.keys())
 def test_machine_coordinates(before: str, after: str) -> None:
-    assert became(before, **ZERO, **SAME) == after
+    assert became(before, block_delete="run", **ZERO, **SAME) == after
+
+
+@pytest.mark.parametrize(("program", "start", "end"), [
+    ("G53 G0 X210 Z60\n", (200, 100, 30), (200, 100, 10)),
+    ("G0 Z5\nX200\nG53 G0 Z55\n", (200, 100, 23), (200, 100, 5)),
+])
+def test_a_block_of_machine_coordinates_is_let_down_where_that_way_is_clear(
+        program: str, start: tuple[int, ...], end: tuple[int, ...]) -> None:
+    asked = []
+
+    def level(move: Move) -> float:
+        asked.append((move.start, move.end, move.upright))
+        return 0.0
+
+    assert not Planned(program, limits(level=level), **ZERO).said
+    assert asked == [(start, end, True)]
 
 
 def test_a_way_to_a_stored_home_that_was_not_raised_may_be_in_doubt() -> None:

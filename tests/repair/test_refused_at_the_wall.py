@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import Any
 
 import pytest
@@ -106,6 +107,52 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         LOW + "G0 X200\nG1 Z-2\n", KNOWN, UNDER | LOW_ROOM, {}, 3, WIDE),
     "cutter compensation under a low ceiling": (
         "G41 D1\nG1 X10 Z2\nG0 X200\nG40\nG0 Z9\n", KNOWN, LOW_ROOM, {}, 3, SIDE),
+    "a block with a tool length under a low ceiling": (
+        "G0 Z5\nG1 Z4\nG43 H1 G0 X200 Y100\nG1 Z-1\n", KNOWN, {"ceiling": 25.0}, {}, 3, MORE),
+    "the same on a slope under a low ceiling": (
+        "G43 H1 G0 X200 Y100 Z5\nG1 Z-1\n", KNOWN, LOW_ROOM, {}, 1,
+        ("3", "its block (G43, G0) must not be taken apart; put the move on a line of its own")),
+    "a tool length in the block of a hole": (
+        "G0 Z5\nG43 H1 G98 G81 X200 Y100 Z-5 R2\nG80\n", KNOWN, {}, {}, 2,
+        ("3", "its block (G43, G98, G81) must not be taken apart; put the move on a line of its own")),
+    "no tool length any more, under a low ceiling": (
+        "G43 H1\nG0 Z5\nG49\nG0 X200\nG43 H1\nG0 Z1\n", KNOWN, LOW_ROOM, {}, 4, NO_LENGTH),
+    "no distance mode before it": (
+        "N1 G90 G28 X0 Y0\nG0 Z1\n", None, {}, {"starts_in": ("G17", "F100", "G21"), **HOME}, 1,
+        ("4", "units and distance mode are not known before it; add them to program.starts_in")),
+    "no units, but a distance mode before it": (
+        "N1 G21 G28 X0 Y0\nG0 Z1\n", None, {}, {"starts_in": ("G17", "F100", "G90"), **HOME}, 1,
+        ("4", "units and distance mode are not known before it; add them to program.starts_in")),
+    "perhaps in the material, without a stock": (
+        LOW + "G0 X200\nG1 Z-2\n", KNOWN, {"rise_from": inf, "rise_advice": "raise it first"}, {}, 3,
+        ("3", "its tool is wider below than above and may stand in the material (without [stock] that is not known),"
+         " where it must not be raised; raise it first")),
+    "increments behind a cycle that may return to either level": (
+        "G0 Z5\nG81 X20 Z-5 R2\nG80\nG91 G0 X200\nG90 G1 Z-1\n", KNOWN, {}, {}, 4,
+        ("4", "under G91 no height can be written out of one that is not known; put G98 or G99 before the cycle, or"
+         " into program.starts_in")),
+    "a height in inches that ends beyond the machine": (  # 23 mm are 0.90551 in, and 0.9056 in are 23.00224 mm
+        "G20\nG0 Z.2\nX8\nG1 Z-.1 F9\n", KNOWN, {"ceiling": 23.0}, {}, 2,
+        ("3", "it needs a height of 23.003 mm, and the machine ends at 23 mm; lower or move the obstacle; with [stock]"
+         " and machine.reach given, a way round is looked for")),
+    "increments down from above everything, under a low ceiling": (
+        "G91 G28 Z0\nG0 Z-5\nX200\n", KNOWN, LOW_ROOM, HOME, 2, ADDED),
+    "to a hole out of an unknown height under a low ceiling": (
+        "T1 M6\nG99 G81 X200 Y100 Z-5 R2\nG80\n", KNOWN, LOW_ROOM, SAME, 2, NO_WAY),
+    "to a hole beside the path that was compensated, under a low ceiling": (
+        "G41 D1\nG1 X10 Z2\nG40\nG0 Z3\nG98 G81 X200 Y100 Z-5 R1\n", KNOWN, LOW_ROOM, {}, 5, NO_WAY),
+    "home by way of a point beyond the wall, under a low ceiling": (
+        "G0 Z25\nG28 X150 Z5\nG0 Z1\nG1 Z-1\n", KNOWN, LOW_ROOM, HOME, 2,
+        ("3", "it needs a height of 23 mm, and the machine ends at 20 mm; lower or move the obstacle; or go round it"
+         " with G0 X Y in blocks before this one")),
+    "to the second home, stored": (
+        "G0 Z5\nG1 Z4\nG91 G30 X150 Z1\n", KNOWN, {}, HOME | {"home2": STORED["home"]}, 3, STORES),
+    "G53 down over the wall, where no heights are known": (
+        "G53 G0 X210 Z60\n", KNOWN, {"level": None}, ZERO, 1, EARLY),
+    "G53 down over the wall, at a Y that is not known": (
+        "G0 Z40\nG53 G0 X210 Z60\n", None, {}, ZERO, 2, EARLY),
+    "G53 that leads nowhere, where a subprogram begins": (
+        "G0 Z5\nG0 X0\nM98 P1\nG0 X200 Y0\nM30\nO1\nG53 G0 Z55\nM99\n", None, {}, ZERO, 7, ONTO),
     "cutter compensation": ("G41 D1\nG1 X10 Z2\nG0 X200\nG40\nG0 Z9\n", KNOWN, {}, {}, 3, SIDE),
 }
 

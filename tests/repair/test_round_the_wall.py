@@ -48,6 +48,31 @@ DETOURS = {
         {}, KNOWN, "G0 X200 Y100 Z2\nG1 Z-1\n", "G0 X200 Y100\nG0 Z2\nG1 Z-1\n", ()),
     "a ceiling where the tool stands": (
         {"ceiling": 4.0}, KNOWN, CUT + "G0 X200\nG1 Z-1\n", CUT + ROUND + "G0 X200.0 Y100.0\nG1 Z-1\n", (4.0,)),
+    "inches: 20 mm are 0.62992 inch above 4 mm": (
+        {}, KNOWN, CUT + "G20\nG91\nG0 Z.1\nX8\nG90 G1 Z-.1 F9\n",
+        CUT + "G20\nG91\nG0 Z0.6299\nX2.3622047 Y7.8740157\nG0 X3.1496063 Y0.0\nG0 X2.488189 Y-7.8740157\n"
+        "G0 Z-0.5299\nG90 G1 Z-.1 F9\n", (19.99946,)),
+    "inches, from a height that is only known to be high": (
+        HOME, KNOWN, UP + "G20\nG0 Z.2\nX8\nG1 Z-.1 F9\n",
+        UP + "G20\nG0 Z0.7874\nX2.3622047 Y11.8110236\nG0 X5.511811 Y11.8110236\nG0 X8.0 Y3.9370079\n"
+        "G0 Z0.2\nG1 Z-.1 F9\n", (19.99996,)),
+    "a lift in the block itself, to the ceiling": (
+        {"ceiling": 23.0}, KNOWN, CUT + "G0 X200\nG1 Z-1\n", CUT + "G0 Z23.0\nG0 X200\nG0 Z4.0\nG1 Z-1\n", ()),
+    "to a hole, where a lift to the ceiling is enough": (
+        {"ceiling": 23.0}, KNOWN, "G0 Z5\nG98 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n",
+        "G0 Z5\nG98 G81 X20 Z-5 R2\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z5.0\n"
+        "G98 G81 X200.0 Y100.0 Z-5.0 R2.0\nG80\nG1 Z-2\n", ()),
+    "to a hole with its R level at the ceiling": (
+        {}, KNOWN, "G1 Z5\nG98 G81 X200 Z-5 R20\nG80\n",
+        "G1 Z5\nG0 Z20.0\n" + ROUND + "G0 X200.0 Y100.0\nG98 G81 X200 Z-5 R20\nG80\n", (20.0,)),
+    "to a hole from its R level": (
+        {"ceiling": 5.0}, KNOWN, "G1 Z5\nG98 G81 X200 Y100 Z-5 R5\nG80\n",
+        "G1 Z5\n" + ROUND + "G0 X200.0 Y100.0\nG98 G81 X200 Y100 Z-5 R5\nG80\n", (5.0,)),
+    # By one reading the tool stands at 2 mm behind the hole: it must go up first, however high it may stand.
+    "to a hole, perhaps from the R level of the one before": (
+        {}, KNOWN, "G0 Z25\nG81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n",
+        "G0 Z25\nG81 X20 Z-5 R2\nG0 Z25.0\n" + ROUND + "G0 X200.0 Y100.0\nG81 X200.0 Y100.0 Z-5.0 R2.0\n"
+        "G80\nG1 Z-2\n", (25.0,)),
     "to a hole": (
         {}, KNOWN, "G0 Z5\nG98 G81 X20 Z-5 R2\nX200\nG80\nG1 Z-2\n",
         "G0 Z5\nG98 G81 X20 Z-5 R2\nG0 Z20.0\n" + ROUND + "G0 X200.0 Y100.0\nG0 Z5.0\n"
@@ -56,7 +81,7 @@ DETOURS = {
 
 
 @pytest.mark.parametrize(("more", "start", "before", "after", "at"), DETOURS.values(), ids=DETOURS.keys())
-def test_ways_round(more: dict[str, float], start: tuple[float, float, float], before: str, after: str,
+def test_ways_round(more: dict[str, Any], start: tuple[float, float, float], before: str, after: str,
                     at: tuple[float, ...]) -> None:
     asked = []
 
@@ -64,13 +89,25 @@ def test_ways_round(more: dict[str, float], start: tuple[float, float, float], b
         asked.append(height)
         return CORNERS
 
-    room: dict[str, Any] = {"ceiling": 20.0, "way_round": way_round} | more
-    assert became(before, start, room) == after
-    assert tuple(asked) == at
+    rules = {key: more[key] for key in more if key in HOME}
+    room: dict[str, Any] = {"ceiling": more.get("ceiling", 20.0), "way_round": way_round}
+    assert became(before, start, room, **rules) == after
+    assert tuple(asked) == pytest.approx(at)
     # Without a way the same is refused, unless it needs none.
     for gone, said in ((lambda move, height: None, "and there is no way round; "), (None, "and the machine ends at ")):
-        planned = Planned(before, limits(**room | {"way_round": gone}), start)
+        planned = Planned(before, limits(**room | {"way_round": gone}), start, **rules)
         assert (said in planned.said) == bool(at)
+
+
+@pytest.mark.parametrize(("corners", "way"), [
+    ([(60.0, 300.0)], "G0 X60.0 Y200.0\nG0 X140.0 Y-200.0\n"),
+    ([(60.0, 300.0), (100.0, 310.0), (140.0, 300.0)],
+     "G0 X60.0 Y200.0\nG0 X40.0 Y10.0\nG0 X40.0 Y-10.0\nG0 X60.0 Y-200.0\n"),
+])
+def test_a_way_round_by_increments_ends_where_the_block_does(corners: list[tuple[float, float]], way: str) -> None:
+    room = {"ceiling": 20.0, "way_round": lambda move, height: corners}
+    before = CUT + "G91 G0 X200\nG90 G1 Z-1\n"
+    assert Planned(before, limits(**room)).text == CUT + f"G91 G0 Z16.0\n{way}G0 Z-16.0\nG90 G1 Z-1\n"
 
 
 FASTER = {
@@ -117,6 +154,11 @@ SHOES = {
     "to a hole, higher": (
         "G0 Z5\nG98 G81 X200 Y100 Z-2 R3\nG80\n", 9.0,
         "G0 Z5\nG0 Z9.0\n" + ROUND + "G0 X200.0 Y100.0\nG0 Z5.0\nG98 G81 X200 Y100 Z-2 R3\nG80\n", 5.0),
+    "a slope from above everything": (
+        UP + "G0 X200 Z1\n", inf, UP + ROUND + "G0 X200.0 Y100.0\nG0 Z1\n", inf),
+    "perhaps from the R level of a hole": (
+        "G0 Z5\nG81 X20 Z-2 R2\nG80\nG0 X200\nG1 Z-1\n", 5.0,
+        "G0 Z5\nG81 X20 Z-2 R2\nG80\nG0 Z5.0\n" + ROUND + "G0 X200.0 Y100.0\nG1 Z-1\n", 2.0),
     "from above everything": (UP + "G0 X200\nG0 Z1\n", inf, UP + ROUND + "G0 X200.0 Y100.0\nG0 Z1\n", inf),
 }
 
@@ -131,11 +173,35 @@ def test_round_under_a_shoe(before: str, height: float, after: str, own: float) 
 
     planned = Planned(before, limits(ceiling=60.0, past_shoe=past_shoe), KNOWN, shoe=True, **HOME)
     assert (planned.said, planned.text, asked) == ("", after, [(own, 60.0)])
-    assert [kind for _, kind, *_ in planned.told] == ["detour"]
+    assert [(kind, at) for _, kind, _, at, *_ in planned.told] == [("detour", height if height < inf else None)]
     gone = Planned(before, limits(ceiling=60.0, past_shoe=lambda *_: None, way_round=lambda *_: None), KNOWN, shoe=True,
                    **HOME)
     assert gone.said.endswith("the dust shoe stays with the gantry, no lift takes it over, and there is no way round;"
                               " move the obstacle")
+
+
+def test_round_under_a_shoe_and_back_on_a_slope_by_increments() -> None:
+    # The way there leads 1 mm up from 4 mm, the way back to the block's own end at 10 mm.
+    ways = {4.0: (CORNERS, 5.0), 10.0: (CORNERS[::-1], 10.0)}
+    room = limits(ceiling=60.0, past_shoe=lambda move, own, ceiling: ways[own])
+    assert Planned(CUT + "G91 G0 X200\nX-200 Z6\nG90 G1 Z-1\n", room, shoe=True).text == (
+        CUT + "G91 G0 Z1.0\nG0 X60.0 Y200.0\nG0 X80.0 Y0.0\nG0 X60.0 Y-200.0\n"
+        "Z5.0\nG0 X-60.0 Y200.0\nG0 X-80.0 Y0.0\nG0 X-60.0 Y-200.0\nG90 G1 Z-1\n")
+
+
+@pytest.mark.parametrize(("block", "height"), [("G0 X200 Z7", 7.0), ("G0 X200", 9.0)])
+def test_an_undercut_tool_is_not_raised_for_a_way_round_under_a_shoe(block: str, height: float) -> None:
+    room = limits(rise_from=0.0, rise_advice="raise it first", past_shoe=lambda *_: (CORNERS, height))
+    assert Planned(f"G0 Z5\nG1 Z-1\n{block}\n", room, shoe=True).said == (
+        "3 line 3: its tool is wider below than above and stands in the material, where it must not be raised; raise it"
+        " first")
+
+
+def test_upwards_from_above_everything_no_height_takes_the_shoe_over() -> None:
+    room = limits(ceiling=60.0, past_shoe=lambda *_: None, way_round=lambda *_: None)
+    assert Planned("G91 G28 Z0\nG0 X200 Z5\n", room, shoe=True, **HOME).said == (
+        "3 line 2: the dust shoe stays with the gantry, no lift takes it over, and there is no way round; move the"
+        " obstacle")
 
 
 @pytest.mark.parametrize("block", ["G28 X50", "G53 G0 X210"])

@@ -17,11 +17,15 @@ from gcode_guard.repair.run import (
     Runs,
     finite,
     is_plain,
+    is_still_cut,
+    is_still_machine,
     kind_of,
     lowest,
     programmed_height,
+    taken_height,
     takes_height,
 )
+from gcode_guard.repair.series import Series
 from tests.language.reading import read
 
 D = Decimal
@@ -140,7 +144,7 @@ def test_where_a_block_leaves_the_tool() -> None:
      ("side", "fixed")],
 )
 def test_kinds_of_items(part: str, kind: str) -> None:
-    assert kind_of(step("G0 X5"), part) == kind
+    assert kind_of(part) == kind
 
 
 @pytest.mark.parametrize(
@@ -156,6 +160,40 @@ def test_which_blocks_are_a_plain_rapid(block: str, plain: bool) -> None:
 def test_a_skipped_and_a_refused_block_are_no_plain_rapid() -> None:
     assert not is_plain(step("/G0 X0", block_delete="skip"))
     assert is_plain(step("/G0 X0", block_delete="run"))
+
+
+STORES = {"zero": (D(0), D(0), D(0)), "home": PLACE, "home2": PLACE}
+
+
+@pytest.mark.parametrize(
+    ("block", "still"),
+    [("G1 X0", True), ("G1 Z50", True), ("G1 X0 Y0 Z50", True), ("G1 X5", False), ("G1", False), ("G1 F200", False),
+     ("G0 X0", False), ("G53 G1 X0", False), ("G92 X0", False)],
+)
+def test_which_blocks_are_a_cut_that_leads_nowhere(block: str, still: bool) -> None:
+    assert is_still_cut(step(block, "G1 X0 Y0 Z50\n", **STORES)) == still
+
+
+def test_a_cut_that_leads_nowhere_needs_no_word_of_its_own_for_it() -> None:
+    assert is_still_cut(step("Y0", "G1 X0\n")) and not is_still_cut(step("F300", "G1 X0\n"))
+
+
+@pytest.mark.parametrize(
+    ("block", "still"),
+    [("G53 G0 X0", True), ("G53 G0 Z50", True), ("G53 G0 X5", False), ("G0 X0", False), ("G53 G1 X0", False)],
+)
+def test_which_blocks_of_machine_coordinates_lead_nowhere(block: str, still: bool) -> None:
+    assert is_still_machine(step(block, **STORES)) == still
+
+
+@pytest.mark.parametrize(
+    ("block", "kind", "sets"),
+    [("G0 X5 Z9", "plain", True), ("G0 X5", "plain", False), ("G53 G0 X5", "machine", False),
+     ("G53 G0 Z5", "machine", True), ("G28 X5 Z9", "home", False), ("G98 G81 X5 Z-5 R2", "entry", False)],
+)
+def test_which_blocks_set_the_height_of_what_follows(block: str, kind: str, sets: bool) -> None:
+    of = step(block, **STORES)
+    assert Item(of, kind, legs(of)).sets_z == sets
 
 
 # Runs -------------------------------------------------------------------------------------------------------------
@@ -242,11 +280,59 @@ def test_the_height_that_moves_were_programmed_to() -> None:
     assert programmed_height([move(PLACE, BESIDE), move(BESIDE, ABOVE, True)]) == 5.0
     assert programmed_height([move(PLACE, ABOVE, True)]) == 30.0
     assert programmed_height([move(PLACE, ABOVE, True), move(ABOVE, PLACE, True)]) == 5.0
+    assert programmed_height([move(ABOVE, PLACE, True), move(PLACE, ABOVE, True)]) == 30.0
 
 
 def test_the_calls_of_subprograms_end_a_run_at_a_place_that_is_not_known() -> None:
     program = "G0 Z5\nM98 P1\nG0 Z9\nM30\nO1\nG0 Z7\nM99\n"
     assert [lines(run) for run in cut_into_runs(program, start=None)] == [[1], [6], [3]]
+
+
+def test_a_run_names_the_block_behind_it_that_takes_the_height_of_the_tool() -> None:
+    still, stored, known = (cut_into_runs(program, start=start)[0].taken for program, start in (
+        ("G0 X1\nG1 X1\n", PLACE), ("G0 Z5\nG28.1\n", None), ("G0 X1\nG92 Z0\n", PLACE)))
+    assert still is not None and still.block.line == 2
+    assert stored is not None and stored.block.line == 2
+    assert known is None
+
+
+# Series of cycles -------------------------------------------------------------------------------------------------
+
+SERIES = "G0 Z5\n{} G81 X10 Y0 Z-5 R2 F100\nX20 R{}\n"
+
+
+@pytest.mark.parametrize(
+    ("retract", "level", "begun", "elsewhere"),
+    [
+        ("G98", 1, 8, True),  # G98 would return to 8 mm, and not to 5
+        ("G98", 1, 5, False),
+        ("G98", 9, 8, False),  # from below its R level a cycle returns to that
+        ("G98", 6, 8, True),
+        ("G99", 1, 8, False),  # it returns to the R level in any case
+        ("", 1, 8, True),
+        ("G98", 1, None, False),
+    ],
+)
+def test_a_series_that_began_higher_returns_elsewhere(retract: str, level: int, begun: int | None,
+                                                      elsewhere: bool) -> None:
+    run = cut_into_runs(SERIES.format(retract, level))[1]
+    assert (run.items[-1].kind, run.items[-1].step.block.line) == ("entry", 3)
+    assert Series(None if begun is None else D(begun)).returns_elsewhere(run) == elsewhere
+
+
+def test_a_new_series_begins_where_the_program_begins_it() -> None:
+    series = Series(D(8))
+    first, second, third = cut_into_runs(SERIES.format("G98", 1))[:3]
+    assert not series.returns_elsewhere(first) and series.begun_at is None
+    series = Series(D(8))
+    assert not series.returns_elsewhere(third) and series.begun_at == 8  # the way out of the last hole begins none
+
+
+def test_the_further_holes_of_a_block_return_with_the_first() -> None:
+    runs = cut_into_runs("G0 Z5\nG91 G98 G81 X10 Y0 Z-7 R-3 F100\nX10 L2\n")
+    assert [(run.items[-1].kind, run.items[-1].hole) for run in runs] == [
+        ("entry", 0), ("entry", 0), ("entry", 1), ("fixed", 1)]
+    assert [Series(D(8)).returns_elsewhere(run) for run in runs] == [False, True, False, False]
 
 
 # What no edit cures -----------------------------------------------------------------------------------------------
@@ -262,6 +348,18 @@ def test_trouble_names_the_obstacle_of_the_item_or_else_of_its_run() -> None:
     assert (runs.line, runs.exit, runs.obstacle) == (1, 4, 4)
     assert trouble_of(Stuck(clear, 4, "what", "advice"), Run([clear])).obstacle is None
     assert str(Stuck(clear, 4, "what", "advice")) == "what"
+
+
+@pytest.mark.parametrize(
+    ("block", "what"),
+    [("G1 Z50", "is a cut that leads nowhere from where the program has the tool"),
+     ("G92 Z0", "takes the height of the tool for a zero or a home")],
+)
+def test_what_is_said_of_a_block_that_takes_the_height_of_a_lifted_tool(block: str, what: str) -> None:
+    trouble = taken_height(step(block, "G0 X0\n"))
+    assert (trouble.line, trouble.exit, trouble.what, trouble.advice, trouble.obstacle) == (
+        2, 3, f"this block {what}, and the rapids before it must be lifted",
+        "say where the program starts (machine.start), or go to a known X and Y before this block", None)
 
 
 def test_without_a_bench_there_are_no_limits() -> None:

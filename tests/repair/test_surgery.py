@@ -36,6 +36,8 @@ def spans(of: Block, *letters: str) -> dict[tuple[int, int], str]:
         ("G0 M3", "G0 M3", []),
         ("G0 M3 ", "G0 M3 ", []),
         ("M0 G4 P1 I2", " G4 P1 I2", ["M0"]),
+        ("G0 Y1 M0 ; MAX", "G0 Z23.0 ; MAX", ["M0"]),
+        ("G0 Y1 M0 ; end\xa0", "G0 Z23.0 ; end\xa0", ["M0"]),
     ],
 )
 def test_a_block_taken_apart(text: str, first: str, last: list[str]) -> None:
@@ -63,6 +65,11 @@ def test_several_words_take_the_place_of_the_coordinates() -> None:
 def test_words_taken_out(text: str, letters: str, left: str) -> None:
     of = block(text)
     assert put(of, spans(of, *letters)) == left
+
+
+def test_an_only_piece_keeps_all_but_the_coordinates() -> None:
+    apart = Apart(block("/N1 G0 Y2 X1 Z3 #5=3 M1 (over)"))
+    assert apart.alone(["X1", "Y2"], " ") == "/N1 G0 X1 Y2 #5=3 M1 (over)"
 
 
 def test_words_are_replaced_where_they_stand() -> None:

@@ -3,17 +3,20 @@
 The wall stands from X80 to X120 wherever Y is below 250, 18 mm high: by the arithmetic of test_tables.py a rapid must
 stay above 23 mm between X72 and X128, and nothing may be lower than 19 between X76 and X124. A rapid counts as low as
 its lower end all along, and as near as any place between its ends.
+
+Where a program is planned against two walls, the second, number 1, stands from X480 to X520 and is 20 mm higher: above
+43 mm between X472 and X528, and nothing lower than 39 between X476 and X524.
 """
 
 from __future__ import annotations
 
 from decimal import Decimal
 from math import inf
-from typing import Any
+from typing import Any, NamedTuple
 
 from gcode_guard.mend import stand
 from gcode_guard.program.moves import Move
-from gcode_guard.program.state import HIGH, Coordinate, bounds, known
+from gcode_guard.program.state import HIGH, Coordinate, all_known, bounds, known
 from gcode_guard.repair.edits import Draft
 from gcode_guard.repair.limits import Limits, Stuck, trouble_of
 from gcode_guard.repair.planner import Plan
@@ -34,7 +37,19 @@ TOP = ('say where the tool stands: machine.start, or after_tool_change = "high" 
        " everything")
 CORNERS = [(60.0, 300.0), (140.0, 300.0)]  # round the end of the wall
 NEEDED = 23.0
-CONTACT = 19.0
+
+
+class Wall(NamedTuple):
+    """From where to where it stands in X, how low a rapid may come near it, and how low anything may within it, mm."""
+
+    first: float
+    last: float
+    needed: float
+    contact: float
+
+
+ONE = (Wall(80, 120, NEEDED, 19.0),)
+TWO = (*ONE, Wall(480, 520, 43.0, 39.0))
 
 
 def across(move: Move, first: float, last: float) -> bool:
@@ -43,18 +58,19 @@ def across(move: Move, first: float, last: float) -> bool:
     return min(a, c) < last and max(b, d) > first and min(bounds(y)[0] for y in (move.start[1], move.end[1])) < 250
 
 
-def level(move: Move) -> float:
+def level(move: Move, walls: tuple[Wall, ...] = ONE) -> float:
     """The height at which the whole way of a rapid is clear, mm."""
-    return NEEDED if across(move, 72, 128) else -inf
+    return max((wall.needed for wall in walls if across(move, wall.first - 8, wall.last + 8)), default=-inf)
 
 
-def judged(move: Move, shoe: bool) -> Leg:
+def judged(move: Move, shoe: bool, walls: tuple[Wall, ...]) -> Leg:
     """A rapid with its verdict; under a shoe that stays with the gantry no height is enough."""
     low = min(lowest(move.start[2]), lowest(move.end[2]))
-    shoe = shoe and not move.upright and across(move, 72, 128)
-    clips = shoe or low < level(move)
-    contact = shoe or (low < CONTACT and across(move, 76, 124))
-    return Leg(move, clips, contact, inf if shoe else level(move) if clips else -inf, (0,) if clips else ())
+    near = [(k, wall) for k, wall in enumerate(walls) if across(move, wall.first - 8, wall.last + 8)]
+    shoe = shoe and not move.upright and bool(near)
+    met = tuple(k for k, wall in near if shoe or low < wall.needed)
+    contact = shoe or any(low < wall.contact and across(move, wall.first - 4, wall.last + 4) for wall in walls)
+    return Leg(move, bool(met), contact, inf if shoe else level(move, walls) if met else -inf, met)
 
 
 def limits(**more: Any) -> Limits:
@@ -66,13 +82,15 @@ class Planned:
     """What became of a program: `text`, or what was said where a run could not be mended."""
 
     def __init__(self, program: str, room: Limits, start: tuple[float, float, float] | None = (0, 100, 30),
-                 shoe: bool = False, **rules: Any) -> None:
+                 shoe: bool = False, walls: tuple[Wall, ...] = ONE, **rules: Any) -> None:
         steps = read(program, start, **rules).steps
         runs = Runs()
         for step in steps:
             stand(step)
-            runs.add(step, [judged(move, shoe) for move in step.moves])
+            runs.add(step, [judged(move, shoe, walls) for move in step.moves])
         runs.close()
+        if len(walls) > 1:
+            room.level = lambda move: level(move, walls)
         self.room, self.text, self.said = room, "", ""
         self.style = Style().seen([(step.block.text, step.block.ending) for step in steps])
         self.drafts: dict[int, Draft] = {}
@@ -104,6 +122,8 @@ class Planned:
         plan = Plan(run, self.style, self.room, self.carry if taken_over else run.start[2],  # type: ignore[arg-type]
                     self.drafts)
         left = plan.carry_out()
+        # At the end of a run the tool stands where the program has it, as soon as it is known where that is.
+        assert left == run.end[2] or not all_known(run.end)
         plan.name_obstacles()
         if plan.pending_motion is not None:
             self.motion_pending.append(plan.pending_motion.block.line)
@@ -111,10 +131,10 @@ class Planned:
 
 
 def became(program: str, start: tuple[float, float, float] | None = KNOWN, room: dict[str, Any] | None = None,
-           **rules: Any) -> str:
+           walls: tuple[Wall, ...] = ONE, **rules: Any) -> str:
     """What a program becomes; it must come through a second time as it is, without a look for a way round."""
-    planned = Planned(program, limits(**(room or {})), start, **rules)
+    planned = Planned(program, limits(**(room or {})), start, walls=walls, **rules)
     assert not planned.said
     again = {key: value for key, value in (room or {}).items() if "round" not in key}
-    assert Planned(planned.text, limits(**again), start, **rules).text == planned.text
+    assert Planned(planned.text, limits(**again), start, walls=walls, **rules).text == planned.text
     return planned.text
