@@ -59,7 +59,7 @@ def enter_cycle(plan: Plan, item: Item, need: float) -> None:
         lifted = plan.actual
         if rise is None and doubt is not None and isinstance(lifted, Decimal):
             rise = pen.exactly(2, lifted, lifted)  # one reading has the tool lower
-        texts += [rise] if rise else []
+        texts = [rise] if rise else []
     elif need == inf:
         plan._too_high(item, need)
     elif lowest(plan.actual) < need or doubt is not None:

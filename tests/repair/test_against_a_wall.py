@@ -152,6 +152,9 @@ PIECES = {
     "to a hole out of a height that is not known": (
         "T1 M6\nG99 G81 X200 Z-5 R2\nG80\nG1 Z-2\n",
         "T1 M6\nG0 Z23.0\nG0 X200.0 Y100.0\nG0 Z2.0\nG99 G81 X200 Z-5 R2\nG80\nG1 Z-2\n"),
+    "to a hole back over the wall, from below its R level": (
+        "G1 Z1\nG0 X200\nG98 G81 X0 Z-5 R2\nG80\n",
+        "G1 Z1\nG0 Z23.0\nG0 X200\nG0 X0.0 Y100.0\nG0 Z2.0\nG98 G81 X0 Z-5 R2\nG80\n"),
     "before a hole, and between holes": (
         "G0 Z2\nX200\nG98 G81 X210 Z-5 R5\nX0\nG80\nG1 Z-2\n",
         "G0 Z23.0\nX200\nG0 Z2.0\nG98 G81 X210 Z-5 R5\nG0 Z23.0\nG0 X0.0 Y100.0\nG0 Z5.0\n"
@@ -262,6 +265,8 @@ EITHER = "G0 Z5\nG81 X20 Z-5 R2\nG80\n"
 EITHER_LEVEL = {
     "away from the wall": ("G0 X30\nG1 Z-1\n", "G0 X30\nG1 Z-1\n"),
     "over the wall": ("G0 X200\nG1 Z-1\n", "G0 Z23.0\nG0 X200\nG0 Z5.0\nG1 Z-1\n"),
+    "away from the wall, behind an effect": ("M3\nG0 X30\nG1 Z-1\n", "M3\nG0 X30\nG1 Z-1\n"),
+    "over the wall and back": ("G0 X200\nX0\nG1 Z-1\n", "G0 Z23.0\nG0 X200\nX0\nG0 Z5.0\nG1 Z-1\n"),
     "one behind the other": ("G0 X30\nX200\nG1 Z-1\n", "G0 X30\nG0 Z23.0\nX200\nG0 Z5.0\nG1 Z-1\n"),
     "a slope and back": ("G0 X200 Z4\nX0\nG1 Z-1\n", "G0 Z23.0\nG0 X200\nX0\nG0 Z4.0\nG1 Z-1\n"),
     "home": ("G28 X50\nG1 Z-1\n", "G0 Z23.0\nG80\nG28 X50\nG0 Z5.0\nG80\nG1 Z-1\n"),

@@ -94,6 +94,8 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         ("3", "nothing may be put in behind it; raise the traverse in the program itself")),
     "out of an unknown place under a low ceiling": (
         "G0 X0 Y100\nG0 Z1\n", None, LOW_ROOM, {}, 1, NO_WAY),
+    "increments behind a cycle that may return to either level, under a low ceiling": (
+        "G0 Z5\nG81 X20 Z-5 R2\nG80\nG91 G0 X200\nG90 G1 Z-1\n", KNOWN, LOW_ROOM, {}, 4, NO_WAY),
     "out of an unknown height under a low ceiling": (
         "T1 M6\nG0 X200 Y100\nG0 Z1\n", KNOWN, LOW_ROOM, SAME, 2, NO_WAY),
     "home under a low ceiling": (
@@ -108,7 +110,7 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
     "cutter compensation under a low ceiling": (
         "G41 D1\nG1 X10 Z2\nG0 X200\nG40\nG0 Z9\n", KNOWN, LOW_ROOM, {}, 3, SIDE),
     "a block with a tool length under a low ceiling": (
-        "G0 Z5\nG1 Z4\nG43 H1 G0 X200 Y100\nG1 Z-1\n", KNOWN, {"ceiling": 25.0}, {}, 3, MORE),
+        "G0 Z5\nG1 Z4\nG43 H1 G0 X200 Y100\nG1 Z-1\n", KNOWN, LOW_ROOM, {}, 3, MORE),
     "the same on a slope under a low ceiling": (
         "G43 H1 G0 X200 Y100 Z5\nG1 Z-1\n", KNOWN, LOW_ROOM, {}, 1,
         ("3", "its block (G43, G0) must not be taken apart; put the move on a line of its own")),

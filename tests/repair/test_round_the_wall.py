@@ -197,6 +197,13 @@ def test_an_undercut_tool_is_not_raised_for_a_way_round_under_a_shoe(block: str,
         " first")
 
 
+def test_from_a_place_that_is_not_known_no_way_round_under_a_shoe_is_looked_for() -> None:
+    room = limits(ceiling=60.0, past_shoe=lambda *_: (CORNERS, 25.0), way_round=lambda *_: CORNERS)
+    assert Planned("G0 Z25\nG0 X0 Y100\nG0 Z1\n", room, None, shoe=True).said == (
+        "3 line 2: the dust shoe stays with the gantry, no lift takes it over, and there is no way round; move the"
+        " obstacle")
+
+
 def test_upwards_from_above_everything_no_height_takes_the_shoe_over() -> None:
     room = limits(ceiling=60.0, past_shoe=lambda *_: None, way_round=lambda *_: None)
     assert Planned("G91 G28 Z0\nG0 X200 Z5\n", room, shoe=True, **HOME).said == (

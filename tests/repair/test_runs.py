@@ -262,6 +262,12 @@ def test_the_holes_of_a_repeated_cycle_are_items_of_their_own() -> None:
         [("plain", 0), ("entry", 0)], [("fixed", 0), ("entry", 1)], [("fixed", 1), ("entry", 2)], [("fixed", 2)]]
 
 
+def test_a_hole_without_a_depth_has_a_way_in_and_a_way_out_all_the_same() -> None:
+    (run,) = cut_into_runs("G0 Z5\nG98 G81 X10 Y0 Z2 R2 F100\nX20\n")
+    assert [(item.kind, item.step.block.line) for item in run.items] == [
+        ("plain", 1), ("entry", 2), ("fixed", 2), ("entry", 3), ("fixed", 3)]
+
+
 @pytest.mark.parametrize(
     ("block", "effect", "takes"),
     [("G28.1", "G28.1", True), ("G30.1", "G30.1", True), ("G92 Z0", "G92 Z0", True), ("G92 X0", "G92 X0", False),
@@ -326,6 +332,12 @@ def test_a_new_series_begins_where_the_program_begins_it() -> None:
     assert not series.returns_elsewhere(first) and series.begun_at is None
     series = Series(D(8))
     assert not series.returns_elsewhere(third) and series.begun_at == 8  # the way out of the last hole begins none
+
+
+def test_a_series_out_of_a_height_that_is_only_known_to_be_high_returns_there() -> None:
+    run = cut_into_runs("G91 G28 Z0\nG90\nG98 G81 X10 Y0 Z-5 R2 F100\nX20\n")[1]
+    assert (run.items[-1].kind, run.items[-1].step.block.line) == ("entry", 4)
+    assert not Series(D(8)).returns_elsewhere(run)
 
 
 def test_the_further_holes_of_a_block_return_with_the_first() -> None:
