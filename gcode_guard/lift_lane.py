@@ -14,6 +14,7 @@ from .judge import Examined, Hit, Judge, in_the_way
 from .program.lane import Stretch
 from .program.moves import Integers
 from .repair.edits import Edit
+from .repair.put_in import points_of
 from .repair.raising import Rapids, Texts, levels_of
 from .repair.write import STYLED_RUNS, Style
 from .setup.model import Setup
@@ -78,6 +79,7 @@ class Lifts:
         self._raises = self._raises_of()
         self._descents = self._descents_of()
         self._close = _grouped(self._run_of(np.flatnonzero(clips & ~self._bad)), rows[clips & ~self._bad])
+        self._put_in = self._close_put_in(self._bad & ~upright)
 
     def _curable(self, bad_runs: np.ndarray, contact: np.ndarray, rapids: Rapids) -> np.ndarray:
         """(r,) bool: the runs that higher Z words mend, and for which no other repair could be chosen."""
@@ -109,6 +111,22 @@ class Lifts:
         rapids, upright = self._stretch.moves.take(rows), np.ones(len(rows), dtype=np.bool_)
         points = replace(rapids, start=rapids.end, low=rapids.end, high=rapids.end, upright=upright)
         return self._mender.judge.examine(points).contact
+
+    def _close_put_in(self, across: np.ndarray) -> dict[int, list[tuple[int, list[Hit]]]]:
+        """Where the runs go up out of a clearance or come down into one, by run: the row and what is near. `across`
+        (k,) bool: the rapids across that are lifted."""
+        begin = np.flatnonzero(across[self._first] & self.fits)
+        end = np.flatnonzero(across[self._last] & self.fits)
+        rows = self._rows[np.concatenate([self._first[begin], self._last[end]])]
+        found = self._mender.judge.examine(points_of(self._stretch.moves, rows[:len(begin)], rows[len(begin):]))
+        hits: dict[int, list[Hit]] = {}
+        for hit in found.clipped:
+            hits.setdefault(hit.move, []).append(hit)
+        close: dict[int, list[tuple[int, list[Hit]]]] = {}
+        for place, run in enumerate([*begin.tolist(), *end.tolist()]):
+            if place in hits and not found.contact[place]:
+                close.setdefault(run, []).append((int(rows[place]), hits[place]))
+        return close
 
     # What becomes of them -------------------------------------------------------------------------------------
 
@@ -161,6 +179,8 @@ class Lifts:
             self._lift(raises, self._descents.get(run))
         for row in self._close.get(run, ()):
             mender.tell_close(int(stretch.moves.line[row]), *in_the_way(self._hits[row])[:2])
+        for row, hits in self._put_in.get(run, ()):
+            mender.tell_close(int(stretch.moves.line[row]), *in_the_way(hits)[:2])
 
     def _lift(self, raises: list[_Change], descent: _Change | None) -> None:
         """Raises words or puts in rises, and comes down where the run ends at the level of the last of them."""

@@ -19,6 +19,7 @@ from .reach import beyond
 from .record.findings import Finding
 from .repair.air import is_air_feed, lift_air_feed
 from .repair.edits import Draft, Edit, Trouble
+from .repair.put_in import rises_and_descents
 from .repair.run import Leg, Run, Runs, taken_height
 from .repair.series import Series
 from .repair.write import STYLED_RUNS, Style
@@ -349,6 +350,7 @@ class Mender:
             if run.taken is not None:
                 self._trouble(taken_height(run.taken))
         self._close_rapids(run)
+        self._close_put_in(rises_and_descents(run))
 
     def _note_style(self, run: Run) -> None:
         self.note_style([(item.step.block.text, item.step.block.ending) for item in run.items])
@@ -388,6 +390,14 @@ class Mender:
             for leg in item.legs:
                 if leg.clips and leg.exempt and not leg.move.shadow:
                     self.tell_close(leg.move.line, leg.obstacles, leg.depths)
+
+    def _close_put_in(self, points: list[Move]) -> None:
+        examined = self.judge.examine(table(points)) if points else None
+        if examined is None or not examined.clips.any():
+            return
+        for leg in self._legs(points, examined):
+            if leg.clips and leg.exempt:
+                self.tell_close(leg.move.line, leg.obstacles, leg.depths)
 
     def tell_close(self, line: int, obstacles: Iterable[int], depths: Iterable[float]) -> None:
         """Tells that an upright rapid comes close to some obstacles, and how deep in their clearance, mm."""

@@ -136,10 +136,18 @@ def _equal_numbers(a: str, b: str) -> bool:
         return False
 
 
+def _ends_higher(before: Position, after: Position) -> bool:
+    """Whether a program that ends without M2 or M30 leaves the tool higher at the same place: nothing happens there.
+    (Where one of these ends it, the height at which that happens was compared before.)"""
+    if not (same(before[0], after[0]) and same(before[1], after[1])):
+        return False
+    return bounds(after[2])[0] >= bounds(before[2])[1]
+
+
 def state_difference(before: State, after: State, ended: bool, units: Units) -> str | None:
     """In what the two programs leave the control differently. `ended`: both end with M2 or M30, which set the
     motion to G1 (NISTIR 6556, section 3.6.1), so that it makes no difference what it was."""
-    if not stays(before.position, after.position):
+    if not stays(before.position, after.position) and not _ends_higher(before.position, after.position):
         return (f"the program ended at {spelled(before.position, units)} and now ends at"
                 f" {spelled(after.position, units)}")
     names = {"units": "units", "distance": "distance mode", "plane": "plane", "motion": "motion in force",

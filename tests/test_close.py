@@ -70,6 +70,35 @@ def test_an_upright_rapid_says_how_much_too_low_it_is(tmp_path: Path, program: s
     assert close(program, tmp_path) == found
 
 
+MENDED_INSIDE = [
+    ("G0 X70 Y0 Z30\nG1 X84 Z5 F100\nG0 X60\nG1 X61\n", [(2, 18.0), (3, 18.0)]),  # up out of it, in line 3
+    ("G0 X70 Y0 Z5\nG1 X71 F100\nG0 X84\nG1 X71\n", [(3, 18.0), (4, 18.0)]),  # down into it, behind line 3
+    ("G0 X70 Y0 Z30\nG1 X71 F100\nG0 X84 Z5\nG1 X71\n", [(3, 18.0), (4, 18.0)]),
+    ("G0 X70 Y0 Z30\nG1 X71 F100\nG0 X84 Z5\nG0 Z4\nG1 X71\n", [(4, 19.0), (5, 19.0)]),  # the Z word is raised
+    ("G0 X70 Y0 Z5\nG1 X71 F100\nG0 X130\nG1 X131\n", [])]
+
+
+@pytest.mark.parametrize("lane", [True, False])
+@pytest.mark.parametrize("program, found", MENDED_INSIDE)
+def test_what_is_put_in_upright_inside_the_clearance_is_told_on_the_line_changed_for_it(
+        tmp_path: Path, program: str, found: list[tuple[int, float]], lane: bool) -> None:
+    """Once as a short program, and once among so many like it that they are mended in columns."""
+    count = 40 if lane else 1
+    height = program.count("\n") + 1
+    text = (program + "G0 Z60\n") * count
+    came = run(text, write_bench(tmp_path, BENCH))
+    assert came.exit == 0 and came.output != text.encode()
+    told = {(record["line"], record["by_mm"]) for record in came.records("finding") if record["line"] <= height * count
+            and record["line"] % height}
+    assert told == {(line + height * k, depth) for k in range(count) for line, depth in found}
+
+
+def test_a_rise_behind_a_hole_inside_the_clearance_is_told_on_its_line(tmp_path: Path) -> None:
+    came = run("G0 X70 Y0 Z22\nG98 G81 X84 Y0 Z20 R21 F100\nG80\nG0 X60\n", write_bench(tmp_path, BENCH))
+    assert came.exit == 0
+    assert [(record["line"], record["by_mm"]) for record in came.records("finding")][-1] == (4, 1.0)
+
+
 def test_every_line_that_comes_close_has_a_record_of_its_own(tmp_path: Path) -> None:
     program = "G0 X82.01 Y0\nG1 Z-1 F100\nG1 X50\nG1 Z5 X82.01\nG1 X50\n"
     assert close(program, tmp_path) == [(2, 24.0), (3, 24.0), (4, pytest.approx(18.0, abs=0.01)), (5, 18.0)]

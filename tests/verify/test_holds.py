@@ -57,6 +57,8 @@ PAIRS = {
         "G0 X50 Y50, G4 P0.5, M30",
         "G0 X50 Y50, G4 P0.50, M30"),
     "a program that ends without M30": ("G0 X50 Y50", "G0 X50 Y50"),
+    "a program without M30 that ends higher": (
+        "G0 X50 Y100, G1 Z5 F300, G0 X150", "G0 X50 Y100, G1 Z5 F300, G0 Z25, G0 X150"),
     "subprograms": (
         "G0 Z5, M98 P1, G0 X60 Y60, M98 P1, M30, O1, G1 Z-2 F300, G0 Z5, M99",
         "G0 Z5, M98 P1, G0 X60 Y60, M98 P1, M30, O1, G1 Z-2 F300, G0 Z5, M99"),
