@@ -31,10 +31,11 @@ class WaysRound:
         reach = judge.setup.machine.reach or {}
         self.possible = judge.setup.stock is not None and "x" in reach and "y" in reach
 
-    def at(self, move: Move, z: float) -> Corners | None:
+    def at(self, move: Move, z: float, as_box: bool = False) -> Corners | None:
         """The corners (mm) of the shortest way round for a rapid with the tip at `z`; None where there is none.
 
-        A hard shoe that stays with the gantry is carried along at its own height.
+        A hard shoe that stays with the gantry is carried along at its own height. `as_box`: every leg is to be clear in
+        the whole box of its ends, also where paths are straight: so are rapids judged whose height is not known.
         """
         numbers = self._judge.tools(move.tool)
         if not self.possible or len(numbers) != 1:
@@ -44,7 +45,7 @@ class WaysRound:
         start, end = ((bounds(p[0])[0], bounds(p[1])[0]) for p in (move.start, move.end))
         return way_round(self._judge.scene, assembly, start, end, z, beside=self._judge.beside,
                          above=self._judge.above, corner=move.corner, bounds=(low, high),
-                         keep_out=self._keep_out(assembly, z), as_box=self._judge.as_box,
+                         keep_out=self._keep_out(assembly, z), as_box=as_box or self._judge.as_box,
                          riding=[] if riding is None else [Level(*riding)])
 
     def _keep_out(self, assembly: Assembly, z: float) -> list[KeepOut]:
@@ -70,12 +71,12 @@ class WaysRound:
         if self._judge.riding_shoe is None:
             return None
         if z > -inf:
-            corners = self.at(move, min(z, HIGH_ABOVE))
+            corners = self.at(move, min(z, HIGH_ABOVE), as_box=z == inf)
             if corners:
                 return corners, z
         stock = self._setup.stock
         top = min(ceiling, max(self.clear_top(move), z))
-        corners = self.at(move, top) if self.possible and abs(top) < inf else None
+        corners = self.at(move, top, as_box=z == inf) if self.possible and abs(top) < inf else None
         if not corners or stock is None:
             return None
         places = [move.start[:2], *(_exact(corner) for corner in corners), move.end[:2]]

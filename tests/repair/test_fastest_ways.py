@@ -147,13 +147,15 @@ def test_a_way_round_is_little_longer_than_the_ideal_one(ends: tuple[tuple[float
 @dataclass
 class Block:
     """One block of a run: its text, the places that it leads by, and what it says. `fixed`: it ends at a height of its
-    own whatever came before (G53 Z, a Z that is sent home: inf). `whole`: it is not led round or raised itself."""
+    own whatever came before (G53 Z, a Z that is sent home: inf). `whole`: it is not led round or raised itself. `hole`:
+    the way to the first hole of a cycle that begins at height `z`."""
 
     text: str
     places: list[tuple[float, float]]
     z: float | None = None
     fixed: bool = False
     whole: bool = False
+    hole: bool = False
 
     @property
     def flat(self) -> bool:
@@ -222,6 +224,9 @@ class Search:
     def ways(self, block: Block, height: float, least: float, later: float,
              asked: set[float]) -> Iterator[tuple[float, float]]:
         """The heights at which a block can leave the tool, and the seconds for each."""
+        if block.hole:
+            yield from self.to_a_hole(block, height, least, asked)
+            return
         says = block.z is not None and not block.fixed
         own = block.z if block.z is not None else height
         starts = {height} | {h for h in asked if h > height and (says or least > height)}
@@ -245,6 +250,19 @@ class Search:
                     yield end, before + took + up(across, end)
                 if least > height and not block.whole:
                     yield from self.round(block, start, before, least, end, own)
+
+    def to_a_hole(self, block: Block, height: float, least: float, asked: set[float]) -> Iterator[tuple[float, float]]:
+        """The cycle begins at its own height: at the hole after a lift, or where the tool comes from."""
+        begin, (a, b) = block.z or 0.0, block.places
+        if least == -inf:
+            yield begin, up(height, begin) + seconds(b[0] - a[0], b[1] - a[1], 0)
+        for start in {height} | {h for h in asked if h > height}:
+            if -inf < least <= start:
+                yield begin, up(height, start) + seconds(b[0] - a[0], b[1] - a[1], 0) + up(start, begin)
+        way = way_round(a, b, self.ceiling, self.path) if self.ceiling < least < inf else None
+        if way is not None:
+            took = sum(seconds(q[0] - p[0], q[1] - p[1], 0) for p, q in pairwise(way))
+            yield begin, up(height, self.ceiling) + took + up(self.ceiling, begin)
 
     def round(self, block: Block, start: float, before: float, least: float, end: float,
               own: float) -> Iterator[tuple[float, float]]:
@@ -331,7 +349,7 @@ SCENES = {  # (do runs go home, the ceiling, ways round, how low the program's h
 
 
 @pytest.mark.parametrize("path", ["straight", "unknown"])
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(16))
 @pytest.mark.parametrize("scene", SCENES)
 def test_no_alternative_is_faster(tmp_path: Path, scene: str, seed: int, path: str) -> None:
     stations, ceiling, detour, least = SCENES[scene]
@@ -360,7 +378,7 @@ def test_no_alternative_is_faster(tmp_path: Path, scene: str, seed: int, path: s
 
 
 @pytest.mark.parametrize("path", ["straight", "unknown"])
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", range(15))
 def test_where_one_way_alone_is_taken_no_other_is_faster(tmp_path: Path, seed: int, path: str) -> None:
     """One level, set by the first block or by none, and everything that clips at it: nothing is searched for there."""
     dice = random.Random(f"one level {seed} {path}")
@@ -385,6 +403,35 @@ def test_where_one_way_alone_is_taken_no_other_is_faster(tmp_path: Path, seed: i
         assert came_out.exit == 0, (came_out.records("finding"), program)
         took, best = rapid_seconds(came_out.output, text) - rapid_seconds(AWAY, text), search.best()
         assert took <= best + 1e-3, f"{took} where {best} would do\n{program}\n{came_out.output.decode()}"
+
+
+@pytest.mark.parametrize("path", ["straight", "unknown"])
+@pytest.mark.parametrize("ceiling", [30.0, 80.0])
+@pytest.mark.parametrize("seed", range(10))
+def test_on_to_a_hole_no_alternative_is_faster(tmp_path: Path, seed: int, ceiling: float, path: str) -> None:
+    dice = random.Random(f"hole {seed} {ceiling} {path}")
+    text = bench(path, ceiling, "when-needed")
+    mended = 0
+    while mended < 2:
+        blocks = generated(dice, dice.random() < 0.3, 5.0)
+        x, y = blocks[-1].places[-1]
+        z = next((block.z for block in reversed(blocks) if block.z is not None), -1.0)
+        to = dice.choice([0.0, 200.0, 400.0]), dice.choice([100.0, 50.0])
+        if z < 3.0 or to == (x, y):
+            continue
+        hole = Block(f"G98 G81 X{to[0]} Y{to[1]} Z-2 R3 F100\nG80", [(x, y), to], z, hole=True)
+        search = Search([*blocks, hole], path, ceiling, False)
+        best = search.best()
+        if not any(search.needs()) or best == inf:
+            continue
+        mended += 1
+        program = written([*blocks, hole], False)
+        cycle = rapid_seconds(f"G0 X{to[0]} Y{to[1]} Z{z}\n{hole.text}\nM30\n", text) \
+            - rapid_seconds(f"G0 X{to[0]} Y{to[1]} Z{z}\nM30\n", text)
+        came = run(program, write_bench(tmp_path, text))
+        assert came.exit == 0, (came.records("finding"), program)
+        took = rapid_seconds(came.output, text) - rapid_seconds(AWAY, text) - cycle
+        assert took <= best + 1e-3, f"{took} where {best} would do\n{program}\n{came.output.decode()}"
 
 
 # By hand: (ceiling, ways round, before, after) ----------------------------------------------------------------------
@@ -423,3 +470,23 @@ def test_pairs(tmp_path: Path, ceiling: float, detour: str, before: str, after: 
     assert came.exit == 0, came.records("finding")
     assert came.output.decode() == AWAY + after
     assert run(came.output, write_bench(tmp_path, text)).output == came.output
+
+
+SHOE = "[spindle]\nsections = [{ diameter = 8.0, height = 90.0 }]\nshoe = { diameter = 24.0, rides_at = 15.0 }\n"
+
+
+@pytest.mark.parametrize("end", ["G0 X240.0 Y100.0 Z28.0\n", "G0 X240.0 Y100.0\nG0 Z28.0\n"], ids=["slope", "level"])
+@pytest.mark.parametrize("path", ["straight", "unknown"])
+def test_round_under_a_shoe_with_z_sent_home(tmp_path: Path, path: str, end: str) -> None:
+    """How high the tool is there is not known, so nobody knows how the machine runs: each leg's box is kept clear."""
+    text = bench(path, 80.0, "when-needed") + SHOE
+    came = run(AWAY + "G0 Z28\nG0 Y200\nG0 X410\nG0 Y100\nG91 G28 Z0\nG90\n" + end + "G1 Z-1\nM30\n",
+               write_bench(tmp_path, text))
+    assert came.exit == 0, came.records("finding")
+    moves = read(came.output, options_of(tomllib.loads(text), None)).moves
+    high = [move for move in moves if move.kind == "rapid" and not is_number(move.start[2])]
+    legs = [[tuple(map(float, place[:2])) for place in (move.start, move.end)] for move in high]
+    assert len([a for a, b in legs if a != b]) > 1
+    for a, b in legs:
+        # 5 mm of the post, 12 of the shoe, and 1 + 3 + 1 of tolerance, clearance and the rounding of corners.
+        assert shapely.MultiPoint([a, b]).envelope.distance(shapely.Point(300, 100)) >= 22.0 - 1e-6
