@@ -119,6 +119,8 @@ REFUSED: dict[str, tuple[str, Any, dict[str, Any], dict[str, Any], int, tuple[st
         ("3", "its block (G43, G98, G81) must not be taken apart; put the move on a line of its own")),
     "no tool length any more, under a low ceiling": (
         "G43 H1\nG0 Z5\nG49\nG0 X200\nG43 H1\nG0 Z1\n", KNOWN, LOW_ROOM, {}, 4, NO_LENGTH),
+    "no tool length from a known height, under a low ceiling": (
+        "G49\nG0 X200 Y100\nG43 H1\nG0 Z1\n", (0, 100, 5), LOW_ROOM, {}, 2, NO_LENGTH),
     "no distance mode before it": (
         "N1 G90 G28 X0 Y0\nG0 Z1\n", None, {}, {"starts_in": ("G17", "F100", "G21"), **HOME}, 1,
         ("4", "units and distance mode are not known before it; add them to program.starts_in")),
