@@ -11,7 +11,7 @@ from gcode_guard.program.moves import Move
 from gcode_guard.repair.choices import fastest
 from gcode_guard.repair.planner import Plan
 from gcode_guard.repair.run import Run
-from tests.repair.wall import CORNERS, HOME, LOW, TWO, ZERO, Planned, Wall, limits
+from tests.repair.wall import CORNERS, HOME, LOW, TWO, ZERO, Planned, limits
 
 Times = Callable[[float, float, float], float]
 
@@ -36,8 +36,8 @@ class Chosen(Planned):
 
     def _plan(self, run: Run) -> None:
         assert run.start is not None
-        plan = Plan(run, self.style, self.room, run.start[2], self.drafts, choices=fastest(run, run.start[2], self.room))
-        plan.carry_out()
+        choices = fastest(run, run.start[2], self.room)
+        Plan(run, self.style, self.room, run.start[2], self.drafts, choices=choices).carry_out()
 
 
 def chosen(program: str, times: Times, room: dict[str, Any] | None = None, **more: Any) -> str:
@@ -101,15 +101,6 @@ PAIRS: dict[str, tuple[str, Times, str, dict[str, Any]]] = {
 @pytest.mark.parametrize(("before", "times", "after", "more"), PAIRS.values(), ids=PAIRS.keys())
 def test_pairs(before: str, times: Times, after: str, more: dict[str, Any]) -> None:
     assert chosen(before, times, **more) == after
-
-
-@pytest.mark.parametrize(("count", "lowest"), [(6, "G0 Z23.0"), (7, "G0 Z33.0")])
-def test_no_more_than_six_heights_are_tried_and_those_the_greatest(count: int, lowest: str) -> None:
-    """Of seven walls, each 10 mm higher than the last, the lowest has no height of its own: over it at the second's."""
-    walls = tuple(Wall(80 + 200 * k, 120 + 200 * k, 23.0 + 10 * k, 19.0 + 10 * k) for k in range(count))
-    run = "".join(f"G0 Z{k + 2}\nG0 X{200 + 200 * k}\n" for k in range(count)) + "G1 Z-1\n"
-    rises = [line for line in chosen(run, lifts, walls=walls).splitlines() if line.startswith("G0 Z") and ".0" in line]
-    assert rises[0] == lowest
 
 
 def test_no_more_than_a_dozen_ways_round_are_looked_for() -> None:
