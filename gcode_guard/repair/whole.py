@@ -49,7 +49,8 @@ def _keep_up(plan: Plan, item: Item, need: float) -> None:
     if item.kind == "machine" and len(words) > 1 and not item.step.effects and not item.step.frozen and \
             comes_down_clear(plan.limits, item, plan.actual, item.legs[-1].move):
         _across_then_down(plan, item)
-    elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90":
+    elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90" \
+            and lowest(item.legs[0].move.end[2]) < need:
         text, plan.actual = plan._rise_text(item, item.step.after, need)
         plan._set_word(item, text)
     else:
@@ -101,8 +102,10 @@ def _comes_down_early(item: Item) -> bool:
 
 def _through(item: Item, place: int) -> float:
     """How low a way of a block goes that fixes its own heights, once the tool starts high enough."""
-    move = item.legs[place].move
-    first = place == 0 and move.start == item.step.before.position and move.part in ("by-way", "machine")
+    move, before = item.legs[place].move, item.step.before.position
+    # Where a cycle may have left the tool at its R level, a second reading of the same way begins there.
+    first = move.part in ("by-way", "machine") and (
+        (move.shadow and move.start[:2] == before[:2]) or (place == 0 and move.start == before))
     return lowest(move.end[2]) if first else min(lowest(move.start[2]), lowest(move.end[2]))
 
 

@@ -281,6 +281,13 @@ def test_where_a_cycle_may_have_left_the_tool_at_either_level(before: str, after
     assert became(EITHER + before, **HOME, **ZERO) == EITHER + after
 
 
+def test_a_way_home_that_only_the_r_level_is_too_low_for() -> None:
+    """From Z30 it would be clear, from Z2 not; to the Z40 of its own both are, and that stays."""
+    before = "G0 Z30\nG81 X20 Z-5 R2\nG80\n"
+    after = before + "G0 Z30.0\nG80\nG28 X150 Z40\nG0 Z1\nG1 Z-1\n"
+    assert became(before + "G28 X150 Z40\nG0 Z1\nG1 Z-1\n", **HOME) == after
+
+
 # A tool that is wider below than above may be raised from Z0 on.
 UNDERCUT = {
     "free behind the first Z": (LOW + "G0 Z5\nX200\nG1 Z-2\n", LOW + "G0 Z5\nG0 Z23.0\nX200\nG0 Z5.0\nG1 Z-2\n"),
