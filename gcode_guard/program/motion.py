@@ -13,7 +13,7 @@ from .context import ADVICE_START, Context
 from .doubt import ADVICE, leave, other_reading
 from .errors import NotUnderstood
 from .moves import Kind, Move
-from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, either, known
+from .state import ANY_TOOL, ANYWHERE, Coordinate, Cycle, Position, Span, bounds, either, known
 
 SHORTEST_PROBE = 0.254  # mm (0.01 in): NISTIR 6556, section 3.5.9
 CENTRES_ASSUMED = "arc centres", "centres of arcs (I, J, K) are taken as incremental (G91.1)"
@@ -153,7 +153,8 @@ def _add_arc(context: Context, start: Position, end: Position, found: Arc, clock
 
 
 def probe(context: Context) -> None:
-    """G38.x (section 3.5.9): a cut that may end anywhere on its way; the axes that it moves are not known after it."""
+    """G38.x (section 3.5.9): a cut that may end anywhere on its way; the axes that it moves are not known after it. No
+    higher than the higher end of its way: a rise that is put in behind it must not lead down onto what it touches."""
     state = context.state
     start = state.position
     end = context.targets(start)
@@ -164,6 +165,8 @@ def probe(context: Context) -> None:
         raise NotUnderstood(f"a probe move is shorter than {shortest}, or has no axis words", "start it further away")
     context.cut(start, end, Kind.PROBE)
     x, y, z = (either(start[axis], end[axis]) for axis in range(3))
+    if z == ANYWHERE:
+        z = Span(-math.inf, max(bounds(start[2])[1], bounds(end[2])[1]))
     state.position = (x, y, z)
 
 

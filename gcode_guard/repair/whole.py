@@ -50,7 +50,7 @@ def _keep_up(plan: Plan, item: Item, need: float) -> None:
             comes_down_clear(plan.limits, item, plan.actual, item.legs[-1].move):
         _across_then_down(plan, item)
     elif item.kind == "home" and literal_z(item) and item.step.after.distance == "G90" \
-            and lowest(item.legs[0].move.end[2]) < need:
+            and any(lowest(leg.move.start[2]) < need for leg in item.legs if leg.move.part != "by-way"):
         text, plan.actual = plan._rise_text(item, item.step.after, need)
         plan._set_word(item, text)
     else:

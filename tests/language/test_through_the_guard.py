@@ -282,3 +282,15 @@ def test_a_machine_height_where_no_tool_length_is_in_force(guard: Guard, after: 
     assert guard(program.replace("G53", "G43 H1\nG53"), machine).diff == b""
     if after == "high":
         assert guard(program.replace("G53 G0 Z0\n", "G0\n"), machine).diff == b""
+
+
+@pytest.mark.parametrize(("way", "height"), [
+    # By the arithmetic above X200 needs 23 mm. The tool may still touch what it probed, anywhere below the higher end.
+    ("G0 Z50\nG38.2 Z-5", 50.0), ("G0 Z20\nG38.3 Z-5", 23.0), ("G0 Z5\nG38.4 Z40", 40.0),
+    ("G0 Z60\nG38.5 X2 Z70", 70.0),
+])
+def test_a_rise_behind_a_probe_does_not_lead_down_onto_what_it_touches(guard: Guard, way: str, height: float) -> None:
+    came = guard(f"G0 X0 Y100\n{way} F100\nG0 X200\nZ50\nM30\n" if "X2" not in way else
+                 f"G0 X0 Y100\n{way} F100\nG0 X200 Y100\nZ80\nM30\n")
+    assert written(came) == [height]
+    assert f"G0 Z{height}\nG0 X200" in came.output.decode()
