@@ -113,3 +113,47 @@ def test_no_more_than_a_dozen_ways_round_are_looked_for() -> None:
     run = "".join(f"G0 Z{5 + k / 10}\nG0 X{200 if k % 2 == 0 else 0}\n" for k in range(15)) + "G1 Z-1\n"
     chosen(run, lifts, room=WHEN_FASTER | {"way_round": way_round})
     assert len(looked) == 12
+
+
+def choices(program: str, room: dict[str, Any] | None = None, **rules: Any) -> list[int]:
+    """For how many items something was chosen, run by run."""
+    found: list[int] = []
+
+    class Asked(Planned):
+        def _plan(self, run: Run) -> None:
+            assert run.start is not None
+            found.append(len(fastest(run, run.start[2], self.room)))
+
+    Asked(program, limits(**({"seconds": moves} | (room or {}))), **rules)
+    return found
+
+
+TWO_LEVELS = "G0 Z5\nG0 X50\nG0 Z6\nG0 X200\nG1 Z-1\n"
+CHOICE: dict[str, tuple[str, dict[str, Any], list[int]]] = {
+    "two heights": (LOW + TWO_LEVELS, {}, [0, 4]),
+    "times are not known": (LOW + TWO_LEVELS, {"room": {"seconds": None}}, [0, 0]),
+    "an undercut tool": (LOW + TWO_LEVELS, {"room": {"rise_from": 0.0}}, [0, 0]),
+    "nothing to mend": (LOW + "G0 Z5\nG0 X50\nG0 Z6\nG0 X60\nG1 Z-1\n", {}, [0, 0]),
+    "one word, before what is to be mended": (LOW + "G0 Z5\nG0 X200\nG1 Z-1\n", {}, [0, 0]),
+    "no word before it": (LOW + "G0 X200\nG0 Z5\nG1 Z-1\n", {}, [0, 0]),
+    "two that are to be mended, a word between them": (LOW + "G0 X200\nG0 Z5\nG0 X0\nG1 Z-1\n", {}, [0, 3]),
+    "a word behind both": (LOW + "G0 X200\nG0 X0\nG0 Z5\nG1 Z-1\n", {}, [0, 0]),
+    "a slope": (LOW + "G0 X200 Z5\nG1 Z-1\n", {}, [0, 1]),
+    "a slope that is clear": (LOW + "G0 X50 Z5\nG0 X200\nG1 Z-1\n", {}, [0, 0]),
+    "one word, where a way round may be faster": (LOW + "G0 Z5\nG0 X200\nG1 Z-1\n", {"room": WHEN_FASTER}, [0, 2]),
+    "where one must be led round": (LOW + "G0 Z5\nG0 X200\nG1 Z-1\n", {"room": TOO_LOW}, [0, 2]),
+    "just as high as the machine can": (LOW + TWO_LEVELS, {"room": {"ceiling": 23.0}}, [0, 4]),
+    "higher than that, and no way round": (LOW + TWO_LEVELS, {"room": {"ceiling": 22.9}}, [0, 0]),
+    "under cutter compensation": ("G0 Z6\nG41 D1\nG1 X1 F100\nG0 Z5\nG0 X50\nG0 Z6\nG0 X200\nG1 Z-1\n", {}, [0, 0]),
+    "before a way home": (LOW + TWO_LEVELS.removesuffix("G1 Z-1\n") + "G91 G28 Z0\nG90\nM5\n", HOME, [0, 4]),
+    "behind one": (LOW + "G91 G28 Z0\nG90\n" + TWO_LEVELS, HOME, [0, 4]),
+    "on to a hole": (LOW + "G0 Z5\nG0 X50\nG0 Z6\nG98 G81 X200 Z-1 R2 F100\n", {}, [0, 3, 0]),
+    "behind a hole": (LOW + "G98 G81 X20 Z-1 R2 F100\nG80\n" + TWO_LEVELS, {}, [0, 0, 4]),
+    "behind a hole that may have left it at either level": (
+        LOW + "G0 Z5\nG81 X20 Z-1 R2 F100\nG80\nG0 X30\n" + TWO_LEVELS, {}, [0, 0, 0]),
+}
+
+
+@pytest.mark.parametrize(("program", "more", "count"), CHOICE.values(), ids=CHOICE.keys())
+def test_where_there_is_a_choice(program: str, more: dict[str, Any], count: list[int]) -> None:
+    assert choices(program, **more) == count
