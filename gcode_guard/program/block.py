@@ -193,14 +193,22 @@ def _read_words(block: Block, body: str, parameters: Parameters) -> None:
         if letter not in LETTERS:
             raise NotUnderstood(f"{letter!r} is not a word of a G-code program", "put text into a comment")
         cursor.at += 1
-        if letter == "O" and not compact[cursor.at : cursor.at + 1].isdigit():
-            raise NotUnderstood("flow control and named subprograms are not followed",
-                                "export without them, or with plain M98 calls of numbered subprograms")
+        _refuse_flow_control(block, letter, compact[cursor.at : cursor.at + 1])
         value = cursor.real_value()
         written = compact[begin + 1 : cursor.at]
         literal = written.lstrip("+-").replace(".", "").isdigit()
         block.words.append(
             Word(letter, value, places[begin], places[cursor.at - 1] + 1, literal, literal and "." not in written))
+
+
+def _refuse_flow_control(block: Block, letter: str, behind: str) -> None:
+    """Refuses an O without a number, and a word without one behind O and its number."""
+    others = [word.letter for word in block.words if word.letter != "N"]
+    if letter == "O" and others and not behind.isdigit():
+        raise NotUnderstood("an O stands where a zero may be meant", "write the zero as a digit")
+    if (letter == "O" and not behind.isdigit()) or (others == ["O"] and behind.isalpha()):
+        raise NotUnderstood("flow control and named subprograms are not followed",
+                            "export without them, or with plain M98 calls of numbered subprograms")
 
 
 def _foreign(text: str) -> NotUnderstood:

@@ -117,6 +117,15 @@ def test_flow_control_and_named_subprograms(block: str) -> None:
     refused(f"#1=3\n{block}\n")
 
 
+@pytest.mark.parametrize(("block", "what"), [
+    ("O100 SUB", "flow control"), ("N5 o100 if [1]", "flow control"), ("O<pocket> CALL", "flow control"),
+    ("G0 X5O", "where a zero may be meant"), ("G0 X5O Y1", "where a zero may be meant"),
+    ("G0 X5 O10", "beside other words")])
+def test_an_o_is_told_for_what_it_is(block: str, what: str) -> None:
+    ((line, reason),) = read_any(f"G0 X1\n{block}\n").reasons
+    assert line == 2 and what in reason
+
+
 def test_a_reason_inside_a_body_names_its_own_line() -> None:
     reasons = read_any("M98 P7\nM98 P7\nM30\nO7\nG0 X1\nG77\nM99\n").reasons
     assert [line for line, _ in reasons] == [6]
