@@ -53,8 +53,8 @@ class Marks:
                    aria_label=f"{item.number}: line {item.line}, {item.title}")
 
     def _plate(self, item: Item, x: float, y: float, wide: float) -> Markup:
-        """Round for a change, square for what refuses the program, on its corner for a remark; half as wide as `wide`
-        says, and wider than high for a long number."""
+        """Round for a change, square for what refuses the program, on its corner for a remark; wider than high for a
+        long number. `wide`: half its width."""
         half = 0.85 * self.size
         if item.state == "remark":
             high, wide = 1.2 * half, 1.2 * half + wide - half

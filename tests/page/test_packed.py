@@ -325,6 +325,20 @@ def test_hostile_names_and_comments_stay_text(tmp_path: Path, page: Any, count: 
     assert page.troubles == []
 
 
+def test_the_ways_of_all_changes_do_not_hide_what_stands_there(many: pages.Made) -> None:
+    """What comes later in the drawing lies above."""
+    assert many.html.rindex('class="programmed brief"') < many.html.index('data-obstacle="0"')
+
+
+def test_a_mark_holds_its_number(many: pages.Made, page: Any) -> None:
+    _opened(page, many)
+    inside = page.evaluate("""() => [...document.querySelectorAll('#plan a.mark:not(.quiet)')].map(mark => {
+        const [plate, text] = ['.plate', 'text'].map(part => mark.querySelector(part).getBoundingClientRect());
+        return plate.left <= text.left && text.right <= plate.right && plate.top <= text.top + 2;
+    })""")
+    assert len(inside) > 5 and all(inside)
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_violation_of_wcag_2_2_aa(many: pages.Made, page: Any, scheme: str) -> None:
     engine = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the accessibility engine is missing")
